@@ -1,0 +1,116 @@
+"""Layerwright: package walls for a shelf life at least cost or weight.
+
+    import optimizer
+    project = optimizer.load_project("bottle.yaml")
+    print(optimizer.predict(project).shelf_life_days)
+
+Importing this package loads nothing heavy; each function loads what it needs when it is called.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from optimizer.project import Project
+    from optimizer.results import CheckResult, DesignResult, PredictResult
+
+    __version__: str
+
+__all__ = ["__version__", "check", "load_project", "predict", "solve_design"]
+
+
+def __getattr__(name: str) -> Any:
+    # The version is read on demand: the metadata machinery costs more than the whole help text.
+    if name == "__version__":
+        from importlib.metadata import PackageNotFoundError, version
+
+        try:
+            return version("layerwright")
+        except PackageNotFoundError:
+            return "0+unknown"
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
+
+
+def load_project(path: str | Path) -> Project:
+    """Project of the file at ``path``, checked. Raises InputError with every problem found."""
+    from optimizer.project import load_project as load
+
+    return load(path)
+
+
+def predict(project: Project | str | Path) -> PredictResult:
+    """How long the package of ``project`` (or of the file at that path) lasts, and what ends it."""
+    from optimizer.shelflife.predict import predict as run
+
+    project = _loaded(project)
+    return run(project.case, version=_version(), inputs_sha256=project.sha256)
+
+
+def solve_design(
+    project: Project | str | Path,
+    *,
+    time_limit: float | None = None,
+    gap: float | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> DesignResult:
+    """Cheapest, lightest or thinnest structure that meets the project's limits and rules, with a proof.
+
+    time_limit [s]; gap: share of the objective within which the proof may stop [-]; progress: called with one
+    line of text now and then. Raises InputError when the project has no ``design`` section.
+    """
+    from optimizer.errors import InputError, Problem
+
+    project = _loaded(project)
+    options = project.design
+    if options is None:
+        hint = "add design: {walls: [...], minimise: cost, choose_from: [...]}"
+        raise InputError(Problem("the project has no design section", str(project.path), hint=hint))
+    from optimizer.design.solve import solve_design as run  # only now: it loads the solver
+    from optimizer.report.layers import weighed
+
+    extra = {} if gap is None else {"gap": gap}
+    result = run(
+        project.case,
+        options,
+        time_limit=time_limit,
+        progress=progress,
+        version=_version(),
+        inputs_sha256=project.sha256,
+        **extra,
+    )
+    return weighed(result, project.case.package, options.candidates)
+
+
+def check(
+    project: Project | str | Path,
+    against: Project | str | Path,
+    *,
+    progress: Callable[[str], None] | None = None,
+) -> CheckResult:
+    """How the package of ``project`` stands against that of ``against``, and the lightest that passes."""
+    from optimizer.shelflife.check import check as run
+
+    project, against = _loaded(project), _loaded(against)
+    return run(
+        project.case,
+        against.case,
+        version=_version(),
+        inputs_sha256=project.sha256,
+        baseline_sha256=against.sha256,
+        progress=progress,
+    )
+
+
+def _loaded(project: Project | str | Path) -> Project:
+    return load_project(project) if isinstance(project, str | Path) else project
+
+
+def _version() -> str:
+    return str(__getattr__("__version__"))

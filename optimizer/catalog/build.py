@@ -1,0 +1,138 @@
+"""One material of the physics from the catalogue's rows, with the source of every number and every
+caution."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from optimizer.catalog.choose import EVALUATED, Candidate, Selection
+from optimizer.catalog.laws import ASSUMED_GAS_ENERGY, EnergyUsed, KnownEnergy, gas_law, water_law
+from optimizer.constants import GASES
+from optimizer.errors import MaterialError
+from optimizer.physics.material import DiffusionLaw, Material, SourceNote
+from optimizer.physics.permeability import GasLaw, WaterLaw
+
+if TYPE_CHECKING:
+    from optimizer.catalog.store import Catalog
+
+#: Gauge of a user's material that states none [m].
+ANY_GAUGE = (1e-6, 5e-3)
+#: Family of a user's material that states none; the bonding table knows no such family.
+NO_FAMILY = "unspecified"
+
+
+def build_material(catalog: Catalog, name: str) -> Material:
+    """Material ``name`` (its own name, not an alias)."""
+    polymer = catalog.polymer(name)
+    facts = polymer.record
+    if facts.density is None:
+        raise MaterialError(f"material {name!r} has no density", hint="add density, e.g. 0.92 g/cm3")
+    family = facts.family or NO_FAMILY
+    notes = [] if facts.family else ["no family given: the bonding table has no rule for it"]
+    where = polymer.sources.get("density", "")
+    grade = "user" if "density" in polymer.user else _fact_grade(catalog, where)
+    sources = [SourceNote(name, "density", f"{facts.density / 1e3:g}", "g/cm3", where, grade)]
+    sensitive = catalog.humidity_sensitive(family)
+    gases: dict[str, GasLaw] = {}
+    for gas in GASES:
+        selection = catalog.selection(name, gas)
+        if selection is not None:
+            known = catalog.energy(name, family, gas)
+            gases[gas], energy, said = gas_law(gas, selection.chosen, known, sensitive)
+            notes += said
+            sources += _sources(catalog, name, gas, selection, energy, known)
+    water: WaterLaw | None = None
+    selection = catalog.selection(name, "H2O")
+    if selection is not None:
+        known = catalog.energy(name, family, "H2O")
+        water, energy, said = water_law(selection.chosen, known, sensitive)
+        notes += said
+        sources += _sources(catalog, name, "H2O", selection, energy, known)
+    diffusivity = _diffusion(catalog, name, sources, notes)
+    if facts.glass_transition is not None:
+        grade = "user" if "glass_transition" in polymer.user else "memory"
+        celsius = f"{facts.glass_transition - 273.15:g}"
+        where = polymer.sources["glass_transition"]
+        sources.append(SourceNote(name, "glass transition", celsius, "degC", where, grade))
+    gauge = (facts.gauge_min or ANY_GAUGE[0], facts.gauge_max or max(ANY_GAUGE[1], facts.gauge_min or 0.0))
+    return Material(
+        name=name,
+        family=family,
+        density=facts.density,
+        gases=gases,
+        water=water,
+        price=facts.price.value if facts.price else None,
+        currency=facts.price.currency if facts.price else "",
+        gauge=gauge,
+        roles=facts.roles,
+        diffusivity=diffusivity,
+        glass_transition=facts.glass_transition,
+        sources=tuple(sources),
+        notes=tuple(dict.fromkeys(notes)),
+    )
+
+
+def _fact_grade(catalog: Catalog, citation: str) -> str:
+    return "memory" if citation == catalog.shipped.citation("from_memory") else "handbook"
+
+
+def citation_of(catalog: Catalog, candidate: Candidate) -> str:
+    """Where a candidate comes from, in full, with its test conditions."""
+    if candidate.source == EVALUATED:
+        return f"evaluated: {candidate.record.note}; {candidate.conditions}"
+    shown = catalog.shipped.citation(candidate.source)
+    if candidate.rank and candidate.record.source:
+        shown = f"{shown} ({candidate.row.where})"
+    return f"{shown}; {candidate.conditions}"
+
+
+def _sources(
+    catalog: Catalog, name: str, gas: str, selection: Selection, energy: EnergyUsed, known: KnownEnergy | None
+) -> list[SourceNote]:
+    notes = [
+        SourceNote(name, gas, c.printed, c.row.get("unit"), citation_of(catalog, c), c.grade)
+        for c in selection.chosen
+    ]
+    what = f"{gas} activation energy"
+    if energy.origin == "table" and known is not None:
+        value, _, unit = known.printed.partition(" ")
+        notes.append(SourceNote(name, what, value, unit, catalog.shipped.citation(known.source), known.grade))
+    elif energy.origin == "assumed":
+        notes.append(
+            SourceNote(name, what, f"{energy.value / 1e3:g}", "kJ/mol", "assumed, no source", "estimate")
+        )
+    elif energy.value or energy.origin == "fitted":
+        by = (
+            "fitted to the rows of several temperatures"
+            if energy.origin == "fitted"
+            else "stated by the rows"
+        )
+        grade = selection.chosen[0].grade
+        where = f"{by}: {citation_of(catalog, selection.chosen[0])}"
+        notes.append(SourceNote(name, what, f"{energy.value / 1e3:.4g}", "kJ/mol", where, grade))
+    return notes
+
+
+def _diffusion(
+    catalog: Catalog, name: str, sources: list[SourceNote], notes: list[str]
+) -> dict[str, DiffusionLaw]:
+    laws = {}
+    for gas in (*GASES, "H2O"):
+        found = catalog.diffusivity(name, gas)
+        if found is None:
+            continue
+        row, record, source, _ = found
+        if record.value is None or record.temperature is None:
+            continue
+        energy = record.activation_energy
+        if energy is None:
+            energy = ASSUMED_GAS_ENERGY
+            notes.append(f"{gas} diffusivity: activation energy assumed, {energy / 1e3:.0f} kJ/mol")
+        if record.grade == "memory":
+            notes.append(f"{gas} diffusivity: value from memory, confirm it")
+        laws[gas] = DiffusionLaw(record.temperature, record.value.value, energy)
+        where = f"{catalog.shipped.citation(source)}; {row.get('temperature')}"
+        sources.append(
+            SourceNote(name, f"{gas} diffusivity", row.get("value"), row.get("unit"), where, record.grade)
+        )
+    return laws

@@ -1,0 +1,43 @@
+"""Body of ``layerwright check``."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from optimizer.cli.guard import DONE, FAILED
+from optimizer.cli.output import check_target, deliver
+from optimizer.cli.progress import Progress
+from optimizer.errors import InputError, Problem
+
+if TYPE_CHECKING:
+    from optimizer.project import Project
+
+
+def run(project: str, against: str, json: str | None) -> int:
+    """Compare, print, and say by the status whether the changed package passes."""
+    check_target(json)
+    import optimizer
+    from optimizer.report.check import check_page
+    from optimizer.report.record import to_json
+
+    changed, baseline = _load_both(project, against)
+    with Progress() as progress:
+        result = optimizer.check(changed, baseline, progress=progress)
+    deliver(check_page(result), to_json(result), json)
+    return DONE if result.passes else FAILED
+
+
+def _load_both(project: str, against: str) -> tuple[Project, Project]:
+    """Both projects, or one error with the problems of both."""
+    import optimizer
+
+    loaded: list[Project] = []
+    problems: list[Problem] = []
+    for path in (project, against):
+        try:
+            loaded.append(optimizer.load_project(path))
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(list(dict.fromkeys(problems)))
+    return loaded[0], loaded[1]

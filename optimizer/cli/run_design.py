@@ -1,0 +1,22 @@
+"""Body of ``layerwright design``."""
+
+from __future__ import annotations
+
+from optimizer.cli.guard import DONE, FAILED
+from optimizer.cli.output import check_target, deliver
+from optimizer.cli.progress import Progress
+
+
+def run(project: str, time_limit: float | None, gap: float | None, json: str | None) -> int:
+    """Design, print, and say by the status whether a structure that passes was found."""
+    check_target(json)
+    import optimizer
+    from optimizer.report.design import design_page
+    from optimizer.report.record import to_json
+
+    loaded = optimizer.load_project(project)
+    with Progress() as progress:
+        result = optimizer.solve_design(loaded, time_limit=time_limit, gap=gap, progress=progress)
+    deliver(design_page(result), to_json(result), json)
+    found = result.predicted is not None and result.predicted.passes
+    return DONE if found and result.status != "infeasible" else FAILED

@@ -1,0 +1,85 @@
+"""Bodies of ``layerwright materials list``, ``show`` and ``lint``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from optimizer.cli.guard import DONE, WRONG_INPUT
+from optimizer.cli.output import check_target, deliver
+from optimizer.errors import InputError, Problem
+
+if TYPE_CHECKING:
+    from optimizer.catalog import Catalog
+    from optimizer.catalog.lint import Finding
+
+
+def run(
+    what: str, json: str | None, project: str | None = None, name: str | None = None, file: str | None = None
+) -> int:
+    """``what`` is list, show or lint."""
+    check_target(json)
+    if what == "lint":
+        return _lint(file, json)
+    from optimizer.report.materials import list_page, list_record, show_page, show_record
+    from optimizer.report.record import dump
+
+    catalog = _catalog(project)
+    if what == "show":
+        deliver(show_page(catalog, str(name)), dump(_stamped(show_record(catalog, str(name)))), json)
+    else:
+        materials = [catalog.material(each) for each in catalog.names()]
+        deliver(list_page(materials), dump(_stamped(list_record(materials))), json)
+    return DONE
+
+
+def _catalog(project: str | None) -> Catalog:
+    if project is not None:
+        import optimizer
+
+        return optimizer.load_project(project).catalog
+    from optimizer.catalog import load_catalog
+
+    return load_catalog()
+
+
+def _lint(file: str | None, json: str | None) -> int:
+    """Wrong input is the answer here, so the problems go where answers go; the status says it too."""
+    from optimizer.report.materials import lint_page, lint_record
+    from optimizer.report.record import dump
+
+    found = _findings(file)
+    problems = [f.problem for f in found if f.severity == "error"]
+    warnings = [f.problem for f in found if f.severity != "error"]
+    name = file or "the shipped table"
+    record = dump(_stamped(lint_record(name, problems, warnings)))
+    deliver(lint_page(name, problems, warnings), record, json)
+    return WRONG_INPUT if problems else DONE
+
+
+def _findings(file: str | None) -> list[Finding]:
+    """Findings in the shipped table, in a table file, or in what a project file says of materials."""
+    from optimizer.catalog.lint import Finding, lint_shipped, lint_tables
+
+    if file is None:
+        return lint_shipped()
+    path = Path(file)
+    if not path.is_file():
+        raise InputError(Problem("there is no such file", file))
+    if path.suffix.lower() not in (".yaml", ".yml"):
+        return lint_tables([path])
+    import optimizer
+
+    try:
+        project = optimizer.load_project(path)
+    except InputError as error:
+        return [Finding("error", problem) for problem in error.problems]
+    entries = project.data.get("materials") or []
+    tables = [entry["table"] for entry in entries if "table" in entry]
+    return lint_tables(tables, path.parent) if tables else []
+
+
+def _stamped(record: dict[str, object]) -> dict[str, object]:
+    import optimizer
+
+    return {"version": optimizer.__version__, **record}

@@ -1,0 +1,97 @@
+"""Closing one sequence: a proved lower bound of its cost in the exact model.
+
+Branch and bound over boxes of the places of its humidity-sensitive layers. In a box every layer counts with the
+best resistivity it can have there (``boxes``), the box itself is a pair of linear rows per place, demands are
+tangent rows, and the rest is a linear programme over the thicknesses. It ends when no box can hold anything cheaper
+than the cutoff.
+"""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.design.boxes import Box
+from optimizer.design.exact import ExactModel
+from optimizer.design.milp import position_classes
+from optimizer.design.polish import Sequences
+from optimizer.design.sequence import Key, SequenceBound
+from optimizer.design.small import SmallSolver
+
+Array = NDArray[np.float64]
+
+#: Boxes examined at most for one sequence.
+MOST_NODES = 3000
+
+
+@dataclass(order=True)
+class _Node:
+    bound: float
+    order: int
+    boxes: dict[Key, Box] = field(compare=False)
+    cuts: list[tuple[int, Array]] = field(compare=False)
+
+
+@dataclass(frozen=True)
+class Closed:
+    """bound: no thicknesses of this sequence cost less (at most the cutoff it was asked for); nodes examined."""
+
+    bound: float
+    nodes: int
+
+
+class Closer:
+    """Closes sequences of one problem."""
+
+    def __init__(self, exact: ExactModel) -> None:
+        self.exact = exact
+        self.problem = exact.problem
+        self.classes = position_classes(self.problem)
+        self.solver = SmallSolver()
+
+    def close(
+        self,
+        sequences: Sequences,
+        cutoff: float,
+        shares: Sequence[tuple[int, Array]],
+        offer: Callable[[Array], float],
+        deadline: Callable[[], bool] = lambda: False,
+    ) -> Closed:
+        """Lower bound of the sequence, at most ``cutoff``.
+
+        shares: (demand, shares of its terms) of tangents to start with. offer(x) is called with promising
+        thicknesses [um] and returns the (possibly lower) cutoff.
+        """
+        work = SequenceBound(self, sequences)
+        root = _Node(-np.inf, 0, {key: Box(0.0, 1.0) for key in work.keys}, list(shares))
+        queue, order, nodes, done = [root], 0, 0, np.inf
+        while queue:
+            node = heapq.heappop(queue)
+            if node.bound >= cutoff:
+                done = min(done, node.bound)
+                continue
+            if nodes >= MOST_NODES or deadline():
+                return Closed(min(node.bound, done), nodes)
+            nodes += 1
+            bound, x = work.relax(node, cutoff)
+            node.bound = max(node.bound, bound)
+            if node.bound >= cutoff or x is None:
+                done = min(done, node.bound)
+                continue
+            if nodes == 1 or nodes % 20 == 0:
+                cutoff = min(cutoff, offer(x))
+            if not work.contract(node, cutoff):
+                done = min(done, cutoff)
+                continue
+            split = work.split(node, x)
+            if split is None:
+                done = min(done, node.bound)
+                continue
+            for key, box in split:
+                order += 1
+                heapq.heappush(queue, _Node(node.bound, order, {**node.boxes, key: box}, node.cuts))
+        return Closed(min(done, cutoff), nodes)

@@ -1,0 +1,112 @@
+"""The exact steady model of ``physics.laminate``, arranged for the optimiser: many thicknesses at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.design.problem import Problem
+from optimizer.physics.laminate import HumidityProfile, humidity_profile, layer_resistances
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Used:
+    """Environments that the demands look at, for one wall: indices and their values as arrays."""
+
+    index: tuple[int, ...]
+    temperature: Array
+    inside: Array
+    outside: Array
+
+
+class ExactModel:
+    """Demand values of given sequences. Thickness arrays are (B, n) over all layers of all walls in order [m]."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+
+    @cached_property
+    def used(self) -> tuple[Used, ...]:
+        found = []
+        for w in range(len(self.problem.walls)):
+            index = tuple(
+                sorted({t.environment for d in self.problem.demands for t in d.terms if t.wall == w})
+            )
+            env = [self.problem.environments[e] for e in index]
+            found.append(
+                Used(
+                    index,
+                    np.array([e.temperature for e in env]),
+                    np.array([e.inside for e in env]),
+                    np.array([e.outside for e in env]),
+                )
+            )
+        return tuple(found)
+
+    def profile(self, wall: int, sequence: Sequence[int], thickness: Array) -> HumidityProfile:
+        """Humidity through one wall in every used environment; thickness (B, n) gives shapes (B, E, ...)."""
+        u = self.used[wall]
+        stack = [self.problem.materials[i] for i in sequence]
+        inside = np.where(np.abs(u.inside - u.outside) < 1e-9, u.outside + 1e-9, u.inside)
+        return humidity_profile(stack, thickness[:, None, :], u.temperature, inside, u.outside)
+
+    def resistances(self, wall: int, sequence: Sequence[int], thickness: Array) -> dict[str, Array]:
+        """R by gas, shape (B, E) over the used environments of the wall [m2 s Pa/mol]."""
+        u = self.used[wall]
+        stack = [self.problem.materials[i] for i in sequence]
+        profile = self.profile(wall, sequence, thickness)
+        found = {}
+        for gas in self.problem.gases:
+            if gas == "H2O":
+                drop = profile.faces[..., 0] - profile.faces[..., -1]
+                found[gas] = drop / profile.flux
+            else:
+                found[gas] = layer_resistances(
+                    stack, thickness[:, None, :], gas, u.temperature, profile.faces
+                ).sum(axis=-1)
+        return found
+
+    def split(self, sequences: Sequence[Sequence[int]], thickness: Array) -> list[Array]:
+        """Cut (B, n) into one array per wall."""
+        edges = np.cumsum([len(s) for s in sequences])[:-1]
+        return np.split(thickness, edges, axis=1)
+
+    def demand_values(self, sequences: Sequence[Sequence[int]], thickness: Array) -> Array:
+        """sum of weight * permeance for every demand, shape (B, D); at most 1 where the demand is met."""
+        parts = self.split(sequences, thickness)
+        tables = [self.resistances(w, s, parts[w]) for w, s in enumerate(sequences)]
+        values = np.zeros((thickness.shape[0], len(self.problem.demands)))
+        for d, demand in enumerate(self.problem.demands):
+            for w in range(len(sequences)):
+                terms = [t for t in demand.terms if t.wall == w]
+                if terms:
+                    column = [self.used[w].index.index(t.environment) for t in terms]
+                    weight = np.array([t.weight for t in terms])
+                    values[:, d] += (weight / tables[w][demand.gas][:, column]).sum(axis=1)
+        return values
+
+    def shares_of_demand(
+        self, sequences: Sequence[Sequence[int]], thickness: Sequence[float]
+    ) -> list[Array]:
+        """For each demand the share of every term in its value, for one thickness vector; used for tangent cuts."""
+        row = np.asarray(thickness, dtype=float)[None, :]
+        parts = self.split(sequences, row)
+        tables = [self.resistances(w, s, parts[w]) for w, s in enumerate(sequences)]
+        found = []
+        for demand in self.problem.demands:
+            value = np.array([
+                t.weight / tables[t.wall][demand.gas][0, self.used[t.wall].index.index(t.environment)]
+                for t in demand.terms
+            ])
+            found.append(value / value.sum())
+        return found
+
+    def objective(self, sequences: Sequence[Sequence[int]]) -> Array:
+        """Objective per metre of thickness of every layer, all walls in order."""
+        return np.concatenate([self.problem.walls[w].rate[list(s)] for w, s in enumerate(sequences)])

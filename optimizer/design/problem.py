@@ -1,0 +1,150 @@
+"""The optimisation problem in numbers: walls to fill, environments they see, demands they must meet.
+
+A wall is an ordered list of layers. In environment e its permeance to gas g is  1 / R_ge,  R_ge = sum of layer
+thickness times mean resistivity at the local humidity. Each demand d reads
+
+    sum over its terms of  weight * permeance(wall, gas, environment)  <=  1
+
+which covers a shelf-life limit (weights carry area, time, driving pressure and the amount allowed) and a
+specification limit (one term). The objective is the sum over walls and layers of rate[material] * thickness.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.physics.material import Material
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Environment:
+    """Constant surroundings of one wall: temperature [K] and water activity on both sides [-]."""
+
+    temperature: float
+    inside: float
+    outside: float
+
+    @property
+    def driven(self) -> bool:
+        """Whether humidity differs across the wall, so that positions inside it matter."""
+        return abs(self.inside - self.outside) > 1e-9
+
+
+@dataclass(frozen=True)
+class Term:
+    """weight [m2 s Pa/mol] of the permeance of ``wall`` in ``environment``, both as indices."""
+
+    wall: int
+    environment: int
+    weight: float
+
+
+@dataclass(frozen=True)
+class Demand:
+    """sum of weight * permeance <= 1 for ``gas``."""
+
+    name: str
+    gas: str
+    terms: tuple[Term, ...]
+
+
+@dataclass(frozen=True)
+class Share:
+    """least * total mass <= mass of the ``members`` (indices of materials) <= most * total mass, in every wall."""
+
+    name: str
+    members: tuple[int, ...]
+    least: float
+    most: float
+
+
+@dataclass(frozen=True)
+class WallRules:
+    """What a wall may be made of. touching[a, b]: material b may lie outside of and next to a. least and most: gauge of one layer by
+    material [m]; keep: each group of indices must be present at least once. rate: objective per metre of
+    thickness by material, for this wall."""
+
+    name: str
+    max_layers: int
+    start: NDArray[np.bool_]
+    end: NDArray[np.bool_]
+    touching: NDArray[np.bool_]
+    least: Array
+    most: Array
+    rate: Array
+    thickness: tuple[float, float]
+    shares: tuple[Share, ...] = ()
+    keep: tuple[int, ...] = ()
+    step: float | None = None
+    symmetric: bool = False
+
+
+@dataclass(frozen=True)
+class Problem:
+    materials: tuple[Material, ...]
+    environments: tuple[Environment, ...]
+    walls: tuple[WallRules, ...]
+    demands: tuple[Demand, ...]
+
+    @cached_property
+    def density(self) -> Array:
+        return np.array([m.density for m in self.materials])
+
+    @cached_property
+    def gases(self) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(d.gas for d in self.demands))
+
+    @cached_property
+    def sensitive(self) -> NDArray[np.bool_]:
+        """Materials whose behaviour in this problem depends on where they lie."""
+        water_matters = "H2O" in self.gases or any(
+            m.gas_law(g).humidity_sensitive for m in self.materials for g in self.gases if g != "H2O"
+        )
+        return np.array([
+            any(m.gas_law(g).humidity_sensitive for g in self.gases if g != "H2O")
+            or (water_matters and m.water_law().humidity_sensitive)
+            for m in self.materials
+        ])
+
+    @cached_property
+    def water_varies(self) -> bool:
+        """Whether any candidate's water permeability depends on activity."""
+        return any(
+            self.sensitive[i] and m.water_law().humidity_sensitive for i, m in enumerate(self.materials)
+        )
+
+    def with_walls(self, walls: tuple[WallRules, ...]) -> Problem:
+        return replace(self, walls=walls)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A structure for every wall: indices of materials, inside to outside, and thicknesses [m]."""
+
+    sequences: tuple[tuple[int, ...], ...]
+    thickness: tuple[tuple[float, ...], ...]
+    objective: float
+
+    @property
+    def flat(self) -> Array:
+        return np.array([t for wall in self.thickness for t in wall])
+
+
+def most_sensitive_layers(wall: WallRules, sensitive: NDArray[np.bool_]) -> int:
+    """Largest number of humidity-sensitive layers that any allowed sequence of the wall can hold.
+
+    Dynamic programme over slots; -inf marks states that cannot be reached.
+    """
+    count = np.where(wall.start, sensitive.astype(float), -np.inf)
+    best = float(np.max(np.where(wall.end, count, -np.inf)))
+    for _ in range(wall.max_layers - 1):
+        reach = np.where(wall.touching, count[:, None], -np.inf).max(axis=0)
+        count = reach + sensitive
+        best = max(best, float(np.max(np.where(wall.end, count, -np.inf))))
+    return int(best) if np.isfinite(best) else 0

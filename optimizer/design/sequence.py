@@ -1,0 +1,370 @@
+"""Linear relaxations of one sequence inside boxes of the places of its humidity-sensitive layers.
+
+The box is a pair of linear rows per place (multiplied out with the total water resistance), every layer counts with
+the best resistivity it can have in the box, demands are tangent rows. ``contract`` shrinks the boxes to what a
+structure cheaper than the cutoff can reach: least and largest place are linear-fractional programmes, made linear
+by dividing all thicknesses by the total water resistance (Charnes and Cooper 1962).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.design.boxes import Box, largest_resistivity, water_resistivities
+from optimizer.design.exact import ExactModel
+from optimizer.design.milp import UM, PositionClass
+from optimizer.design.polish import Sequences, gauges, linear_rules
+from optimizer.design.problem import Problem
+from optimizer.design.small import SmallSolver
+from optimizer.physics.permeability import BLOCKED
+
+Array = NDArray[np.float64]
+Key = tuple[int, int]  # layer (over all walls), position class
+Cuts = list[tuple[int, Array]]
+
+#: Optimism (share of a demand) below which a place is not worth splitting further.
+_TINY = 1e-9
+#: A box that shrank to less than this share of its width is contracted once more.
+_AGAIN = 0.7
+#: Boxes are widened by this much after contraction, far above the solver's tolerance.
+_GUARD = 1e-7
+_WHOLE_WALL = Box(0.0, 1.0)
+
+
+class Region(Protocol):
+    """A box per place, and the tangents collected so far."""
+
+    boxes: dict[Key, Box]
+    cuts: Cuts
+
+
+class Owner(Protocol):
+    problem: Problem
+    exact: ExactModel
+    classes: tuple[PositionClass, ...]
+    solver: SmallSolver
+
+
+class SequenceBound:
+    """The fixed parts of the linear programmes of one sequence."""
+
+    def __init__(self, owner: Owner, sequences: Sequences) -> None:
+        self.solver, self.classes = owner.solver, owner.classes
+        self.problem, self.exact, self.sequences = owner.problem, owner.exact, sequences
+        self.stack = [(w, m) for w, s in enumerate(sequences) for m in s]
+        self.size = len(self.stack)
+        self.first = np.cumsum([0, *(len(s) for s in sequences)])
+        self.cost = self.exact.objective(sequences) * UM
+        self.scale = 1.0 / float(np.abs(self.cost).max())
+        self.rows, self.low, self.high = linear_rules(self.problem, sequences)
+        self.least, self.most = gauges(self.problem, sequences)
+        step = [w.step for w in self.problem.walls]
+        self.whole = any(s is not None for s in step)
+        self.step = np.array([(step[w] or UM) / UM for w, _ in self.stack])
+        blocked = [any(self.problem.materials[m].water_law().blocks for m in s) for s in sequences]
+        self.keys: list[Key] = [
+            (i, c)
+            for i, (w, m) in enumerate(self.stack)
+            for c, cls in enumerate(self.classes)
+            if cls.wall == w and self.problem.sensitive[m] and not blocked[w]
+        ]
+        self._prepare()
+
+    def _prepare(self) -> None:
+        """Resistivities that do not depend on the box, and which entries do."""
+        self.base: list[Array] = []
+        self.moving: list[list[tuple[int, Key]]] = []
+        for demand in self.problem.demands:
+            for term in demand.terms:
+                env = self.problem.environments[term.environment]
+                row, moving = np.zeros(self.size), []
+                c = next(
+                    (c for c, k in enumerate(self.classes) if k.wall == term.wall and term.environment in k.environments),
+                    None,
+                )
+                for i, (w, m) in enumerate(self.stack):
+                    if w != term.wall:
+                        continue
+                    material = self.problem.materials[m]
+                    water = material.water_law()
+                    gas = demand.gas
+                    if gas == "H2O" and water.blocks:
+                        row[i] = BLOCKED
+                    elif (water if gas == "H2O" else material.gas_law(gas)).humidity_sensitive and c is not None:
+                        moving.append((i, (i, c)))
+                    elif gas == "H2O":
+                        middle = 0.5 * (env.inside + env.outside)
+                        row[i] = 1.0 / (float(water.slope_at(middle)) * float(water.factor(env.temperature)))
+                    else:
+                        middle = 0.5 * (env.inside + env.outside)
+                        row[i] = float(material.mean_resistivity(gas, env.temperature, middle, middle))
+                self.base.append(row * UM)
+                self.moving.append(moving)
+        self.term_start = np.cumsum([0, *(len(d.terms) for d in self.problem.demands)])
+        self.weights = [np.array([t.weight for t in d.terms]) for d in self.problem.demands]
+        self.water = [self._plain_water(c) for c in range(len(self.classes))]
+
+    def _plain_water(self, c: int) -> tuple[Array, list[int]]:
+        """Water resistivities per um where they are fixed, and the layers whose value depends on the box."""
+        cls = self.classes[c]
+        row, moving = np.zeros(self.size), []
+        for i, (w, m) in enumerate(self.stack):
+            if w == cls.wall:
+                law = self.problem.materials[m].water_law()
+                if law.humidity_sensitive:
+                    moving.append(i)
+                else:
+                    row[i] = UM / (float(law.slopes[0]) * float(law.factor(cls.reference.temperature)))
+        return row, moving
+
+    # -- coefficients in a box -------------------------------------------------------------------------------
+
+    def resistivities(self, region: Region) -> list[Array]:
+        """For every term of every demand the best resistivity per um of each layer (n,)."""
+        found = []
+        number = 0
+        for demand in self.problem.demands:
+            for term in demand.terms:
+                row = self.base[number]
+                if self.moving[number]:
+                    env = self.problem.environments[term.environment]
+                    row = row.copy()
+                    for i, key in self.moving[number]:
+                        material = self.problem.materials[self.stack[i][1]]
+                        box = region.boxes.get(key, _WHOLE_WALL)
+                        if demand.gas == "H2O":
+                            row[i] = water_resistivities(material, env, box)[1] * UM
+                        else:
+                            row[i] = largest_resistivity(material, demand.gas, env, box) * UM
+                found.append(row)
+                number += 1
+        return found
+
+    def water_bounds(self, region: Region, c: int) -> tuple[Array, Array]:
+        """Least and largest water resistivity per um of every layer; 0 for layers of other walls."""
+        row, moving = self.water[c]
+        if not moving:
+            return row, row
+        low, high = row.copy(), row.copy()
+        for i in moving:
+            box = region.boxes.get((i, c), _WHOLE_WALL)
+            a, b = water_resistivities(self.problem.materials[self.stack[i][1]], self.classes[c].reference, box)
+            low[i], high[i] = a * UM, b * UM
+        return low, high
+
+    def tangents(self, cuts: Cuts, table: list[Array]) -> Array:
+        """Rows (k, n) of the tangents; a layer that alone covers the demand counts as covering it, no more."""
+        rows = np.empty((len(cuts), self.size))
+        for k, (d, share) in enumerate(cuts):
+            start = self.term_start[d]
+            factor = share * share / self.weights[d]
+            rows[k] = factor @ np.array(table[start : start + len(share)])
+        return np.where(rows * self.least >= 1.0, 1.0 / self.least, rows)
+
+    def place_rows(self, region: Region) -> Array:
+        """Rows (k, n) <= 0 that keep every place in its box."""
+        rows = []
+        order = np.arange(self.size)
+        bounds = [self.water_bounds(region, c) for c in range(len(self.classes))]
+        for (i, c), box in region.boxes.items():
+            low, high = bounds[c]
+            part = np.where(order < i, 1.0, np.where(order == i, 0.5, 0.0))
+            own = (order == i).astype(float)
+            size = float(high @ self.most)
+            for place, a, b in ((part, box.f_low, box.f_high), (own, box.s_low, box.s_high)):
+                if b < 1.0:
+                    weight = place - b
+                    rows.append(weight * np.where(weight > 0, low, high) / size)
+                if a > 0.0:
+                    weight = a - place
+                    rows.append(weight * np.where(weight > 0, low, high) / size)
+        return np.array(rows).reshape(len(rows), self.size)
+
+    # -- relaxation ------------------------------------------------------------------------------------------
+
+    def relax(self, region: Region, cutoff: float) -> tuple[float, Array | None]:
+        """Bound of the box and the point that attains it; tangents are added until it stops rising."""
+        places = self.place_rows(region)
+        table = self.resistivities(region)
+        cuts = region.cuts
+        bound, x = -np.inf, None
+        tangent = self.tangents(cuts, table)
+        for _ in range(12):
+            a = np.concatenate([self.rows, places, tangent])
+            low = np.concatenate([self.low, np.full(len(places), -np.inf), np.full(len(cuts), 1.0 - 1e-9)])
+            high = np.concatenate([self.high, np.full(len(places), 1e-9), np.full(len(cuts), np.inf)])
+            if self.whole:
+                solution = self.solver.solve(
+                    self.cost * self.scale * self.step,
+                    a * self.step,
+                    low,
+                    high,
+                    np.ceil(self.least / self.step - 1e-9),
+                    np.floor(self.most / self.step + 1e-9),
+                    True,
+                )
+            else:
+                solution = self.solver.solve(self.cost * self.scale, a, low, high, self.least, self.most)
+            if not solution.feasible:
+                return np.inf, None
+            if solution.x is None:
+                break
+            bound = max(bound, solution.value / self.scale * (1 - 1e-9))
+            x = solution.x * self.step if self.whole else solution.x
+            if bound >= cutoff:
+                break
+            fresh = self._violated(x, table)
+            if not fresh:
+                break
+            cuts = cuts + fresh
+            tangent = np.concatenate([tangent, self.tangents(fresh, table)])
+        if x is not None:
+            keep = tangent @ x < 1.05
+            region.cuts = [cut for cut, near in zip(cuts, keep, strict=True) if near]
+        return bound, x
+
+    def _violated(self, x: Array, table: list[Array]) -> Cuts:
+        fresh: Cuts = []
+        for d in range(len(self.problem.demands)):
+            start = self.term_start[d]
+            value = self.weights[d] / (np.array(table[start : start + len(self.weights[d])]) @ x)
+            total = float(value.sum())
+            if total > 1.0 + 1e-7:
+                fresh.append((d, value / total))
+        return fresh
+
+    # -- contraction -----------------------------------------------------------------------------------------
+
+    def contract(self, region: Region, cutoff: float) -> bool:
+        """Shrink the boxes to what a structure at or below ``cutoff`` can reach; False if none can be there."""
+        for _ in range(4):
+            shrunk = False
+            for key in self.keys:
+                box = region.boxes[key]
+                new = self._shrink(region, key, cutoff)
+                if new is None:
+                    return False
+                region.boxes = {**region.boxes, key: new}
+                before, after = box.f_high - box.f_low, new.f_high - new.f_low
+                shrunk |= after < _AGAIN * before or new.s_high < _AGAIN * box.s_high
+            if not shrunk:
+                break
+        return True
+
+    def _shrink(self, region: Region, key: Key, cutoff: float) -> Box | None:
+        i, c = key
+        n = self.size
+        low, high = self.water_bounds(region, c)
+        table = self.resistivities(region)
+        tangent = self.tangents(region.cuts, table)
+        places = self.place_rows(region)
+        # columns, total water resistance in units of ``size``: thickness / total (n), shares of the total (n), 1 / total
+        size = float(high @ self.most)
+        rows: list[Array] = []
+        row_low: list[float] = []
+        row_high: list[float] = []
+
+        def add(x: Array | None, g: Array | None, t: float, least: float, most: float) -> None:
+            row = np.zeros(2 * n + 1)
+            if x is not None:
+                row[:n] = x
+            if g is not None:
+                row[n : 2 * n] = g
+            row[-1] = t
+            rows.append(row)
+            row_low.append(least)
+            row_high.append(most)
+
+        unit = np.eye(n)
+        for k in range(n):
+            add(unit[k], None, -self.most[k], -np.inf, 0.0)
+            add(unit[k], None, -self.least[k], 0.0, np.inf)
+            add(-unit[k] * high[k] / size, unit[k], 0.0, -np.inf, 0.0)
+            add(-unit[k] * low[k] / size, unit[k], 0.0, 0.0, np.inf)
+        for row, least, most in zip(self.rows, self.low, self.high, strict=True):
+            if np.isfinite(least):
+                add(row, None, -least, 0.0, np.inf)
+            if np.isfinite(most):
+                add(row, None, -most, -np.inf, 0.0)
+        for row in places:
+            add(row, None, 0.0, -np.inf, 1e-9)
+        for row in tangent:
+            add(row, None, -1.0, -1e-9, np.inf)
+        add(self.cost * self.scale, None, -cutoff * self.scale, -np.inf, 1e-9)
+        add(None, np.ones(n), 0.0, 1.0, 1.0)
+        order = np.arange(n)
+        part = np.where(order < i, 1.0, np.where(order == i, 0.5, 0.0))
+        own = (order == i).astype(float)
+        a, lo, hi = np.array(rows), np.array(row_low), np.array(row_high)
+        least_x, most_x = np.zeros(2 * n + 1), np.full(2 * n + 1, np.inf)
+        most_x[n : 2 * n] = 1.0
+        ends = []
+        for place, sign in ((part, 1.0), (part, -1.0), (own, -1.0), (own, 1.0)):
+            goal = np.concatenate([np.zeros(n), sign * place, [0.0]])
+            solution = self.solver.solve(goal, a, lo, hi, least_x, most_x)
+            if not solution.feasible:
+                return None
+            ends.append(sign * solution.value if solution.x is not None else None)
+        box = region.boxes[key]
+        return Box(
+            box.f_low if ends[0] is None else max(box.f_low, ends[0] - _GUARD),
+            box.f_high if ends[1] is None else min(box.f_high, ends[1] + _GUARD),
+            box.s_low if ends[3] is None else max(box.s_low, ends[3] - _GUARD),
+            box.s_high if ends[2] is None else min(box.s_high, ends[2] + _GUARD),
+        )
+
+    # -- branching -------------------------------------------------------------------------------------------
+
+    def split(self, region: Region, x: Array) -> list[tuple[Key, Box]] | None:
+        """The place whose optimism matters most, its box cut in two; None when nothing is left to cut."""
+        table = self.resistivities(region)
+        optimism = dict.fromkeys(self.keys, 0.0)
+        by_span = dict.fromkeys(self.keys, 0.0)
+        number = 0
+        for d, demand in enumerate(self.problem.demands):
+            for term in demand.terms:
+                total = float(table[number] @ x)
+                for i, key in self.moving[number]:
+                    if key not in optimism:
+                        continue
+                    env = self.problem.environments[term.environment]
+                    material = self.problem.materials[self.stack[i][1]]
+                    box = region.boxes[key]
+                    centre = Box(*(2 * [0.5 * (box.f_low + box.f_high)]), box.s_low, box.s_high)
+                    narrow = Box(box.f_low, box.f_high, box.s_low, box.s_low)
+                    scale = term.weight * x[i] * UM / total**2
+                    if demand.gas == "H2O":
+                        top = water_resistivities(material, env, box)
+                        optimism[key] += scale * (top[1] - top[0])
+                        inner = water_resistivities(material, env, narrow)
+                        by_span[key] += scale * max(0.0, (top[1] - top[0]) - (inner[1] - inner[0]))
+                    else:
+                        top_r = largest_resistivity(material, demand.gas, env, box)
+                        least = largest_resistivity(material, demand.gas, env, centre)
+                        optimism[key] += 2 * scale * max(0.0, top_r - least)
+                        if narrow.possible:
+                            by_span[key] += scale * max(0.0, top_r - largest_resistivity(material, demand.gas, env, narrow))
+                number += 1
+            del d
+        if self.problem.water_varies:
+            for key in self.keys:
+                low, high = self.water_bounds(region, key[1])
+                optimism[key] += 0.1 * float((high - low) @ x) / max(float(high @ x), 1e-300)
+        key = max(optimism, key=lambda k: optimism[k] + by_span[k], default=None)
+        if key is None:
+            return None
+        box = region.boxes[key]
+        f_width, s_width = box.f_high - box.f_low, box.s_high - box.s_low
+        if optimism[key] + by_span[key] < _TINY or max(f_width, s_width) < 4 * _GUARD:
+            return None
+        if by_span[key] > optimism[key] and s_width > 4 * _GUARD:
+            cut = 0.5 * (box.s_low + box.s_high) if box.s_low > 0 else 0.25 * box.s_high
+            halves = [replace(box, s_high=cut), replace(box, s_low=cut)]
+        else:
+            cut = 0.5 * (box.f_low + box.f_high)
+            halves = [replace(box, f_high=cut), replace(box, f_low=cut)]
+        return [(key, half) for half in halves if half.possible]

@@ -1,0 +1,97 @@
+"""A material as the physics and the optimiser see it: SI numbers and laws, no text to parse."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from optimizer.errors import MaterialError
+from optimizer.physics.permeability import BLOCKED, GasLaw, WaterLaw, arrhenius, resistivity_table
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class SourceNote:
+    """Where one number came from. ``value`` and ``unit`` are as printed; ``grade`` is measured, handbook,
+    producer, estimate, memory or user."""
+
+    material: str
+    gas: str
+    value: str
+    unit: str
+    source: str
+    grade: str
+
+
+@dataclass(frozen=True)
+class DiffusionLaw:
+    """Diffusivity [m2/s] at ``temperature`` [K] with ``activation_energy`` [J/mol]."""
+
+    temperature: float
+    diffusivity: float
+    activation_energy: float
+
+    def at(self, temperature: ArrayLike) -> Array:
+        return self.diffusivity * arrhenius(self.activation_energy, temperature, self.temperature)
+
+
+@dataclass(frozen=True, eq=False)
+class Material:
+    """Compared by identity, so that tables can be cached per material.
+
+    density [kg/m3]; price [currency/kg] or None; gauge: least and most one layer may have [m];
+    roles: seal, print, core, barrier, bond, coating; gases: law by gas name; water: law or None if unknown;
+    glass_transition [K] or None, for warnings."""
+
+    name: str
+    family: str
+    density: float
+    gases: Mapping[str, GasLaw]
+    water: WaterLaw | None
+    price: float | None = None
+    currency: str = ""
+    gauge: tuple[float, float] = (1e-6, 5e-3)
+    roles: frozenset[str] = frozenset()
+    diffusivity: Mapping[str, DiffusionLaw] = field(default_factory=dict)
+    glass_transition: float | None = None
+    sources: tuple[SourceNote, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def humidity_sensitive(self) -> bool:
+        """True when any of its permeabilities depends on water activity."""
+        gas = any(law.humidity_sensitive for law in self.gases.values())
+        return gas or (self.water is not None and self.water.humidity_sensitive)
+
+    def gas_law(self, gas: str) -> GasLaw:
+        """Law for ``gas``; raises MaterialError when the material has none."""
+        try:
+            return self.gases[gas]
+        except KeyError:
+            raise MaterialError(f"material {self.name!r} has no {gas} permeability") from None
+
+    def water_law(self) -> WaterLaw:
+        if self.water is None:
+            raise MaterialError(f"material {self.name!r} has no H2O permeability")
+        return self.water
+
+    def mean_resistivity(self, gas: str, temperature: ArrayLike, first: ArrayLike, second: ArrayLike) -> Array:
+        """Mean of 1/P [m2 s Pa/(mol m)] over a layer whose faces have the water activities first and second.
+
+        All arguments broadcast; exact for the law of the material (see ``permeability``).
+        """
+        law = self.gas_law(gas)
+        if law.blocks:
+            shape = np.broadcast(np.asarray(temperature), np.asarray(first), np.asarray(second)).shape
+            return np.full(shape, BLOCKED)
+        if not law.humidity_sensitive:
+            flat = 1.0 / (law.permeability[0] * law.factor(temperature))
+            shape = np.broadcast(flat, np.asarray(first), np.asarray(second)).shape
+            return np.broadcast_to(flat, shape)
+        table = resistivity_table(law, self.water_law())
+        value: Array = table.mean(first, second) / law.factor(temperature)
+        return value

@@ -1,0 +1,81 @@
+"""``storage`` and ``target``: stages, horizon and specification limits as the simulation takes them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from optimizer.constants import ATMOSPHERE, YEAR
+from optimizer.project import schema as given
+from optimizer.project.reader import Reader
+from optimizer.project.source import Location
+from optimizer.shelflife.package import Stage, TransmissionLimit
+
+#: How long to look without a target [s].
+_FIVE_YEARS = 5 * YEAR
+
+
+def build_stages(storage: Sequence[given.Stage]) -> tuple[Stage, ...]:
+    return tuple(
+        Stage(
+            stage.name or f"stage {i}",
+            stage.duration.value,
+            stage.temperature.value,
+            stage.humidity.value,
+            stage.pressure.value if stage.pressure else ATMOSPHERE,
+        )
+        for i, stage in enumerate(storage, start=1)
+    )
+
+
+def horizon(stages: Sequence[Stage], target: float | None) -> float:
+    """How long to look [s]: three times the target (five years without one), at least the whole storage."""
+    stored = sum(stage.duration for stage in stages)
+    return max(_FIVE_YEARS if target is None else 3.0 * target, stored)
+
+
+def build_specifications(target: given.Target, reader: Reader) -> tuple[TransmissionLimit, ...]:
+    built = []
+    for i, row in enumerate(target.transmission):
+        place: Location = ("target", "transmission", i)
+        maximum = _maximum(place, row, reader)
+        far = row.humidity_far.value if row.humidity_far else 0.0
+        if row.gas == "H2O" and row.humidity.value <= far:
+            reader.refuse(
+                (*place, "humidity"),
+                "must be larger than the humidity on the far side",
+                "the wet side comes first",
+            )
+        elif row.gas != "H2O" and row.humidity_far is not None:
+            reader.refuse(
+                (*place, "humidity_far"),
+                f"is for H2O only; for {row.gas} 'humidity' holds on both faces",
+                "remove it",
+                key=True,
+            )
+        elif maximum is not None:
+            built.append(
+                TransmissionLimit(
+                    row.gas, maximum, row.wall, row.temperature.value, row.humidity.value, far, row.max.text
+                )
+            )
+    return tuple(built)
+
+
+def _maximum(place: Location, row: given.TransmissionLimit, reader: Reader) -> float | None:
+    """Permeance, conductance or vapour rate in SI; a flux is divided by its partial pressure."""
+    flux = row.max.kind in ("gas flux", "package gas flow")
+    if flux and row.partial_pressure is None:
+        reader.refuse(
+            (*place, "max"),
+            "has no pressure in its unit",
+            f"write '{row.max.text.strip()}' per pressure, such as '{given.example_of(row)}', "
+            "or add 'partial_pressure: 1 atm'",
+        )
+        return None
+    if row.partial_pressure is not None and not flux:
+        reader.refuse(
+            (*place, "partial_pressure"), f"is not needed for this unit of {row.gas}", "remove it", key=True
+        )
+        return None
+    value = float(row.max.value)
+    return value / row.partial_pressure.value if row.partial_pressure else value

@@ -1,0 +1,204 @@
+"""The kinds of single values in the project file: quantities with a unit, numbers, words."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Sequence
+from typing import Annotated, Any, TypeVar
+
+from pydantic import PlainValidator, ValidationInfo
+
+from optimizer.constants import GASES, PERMEANTS
+from optimizer.errors import UnitError
+from optimizer.project.base import fault, shown
+from optimizer.project.suggest import did_you_mean
+from optimizer.units import Quantity, read
+
+T = TypeVar("T")
+
+_DECIMAL_COMMA = re.compile(r"^\s*[+-]?\d+,\d+")
+
+
+def take(
+    value: Any,
+    kinds: str | Sequence[str],
+    example: str,
+    *,
+    gas: str | None = None,
+    least: float = -math.inf,
+    most: float = math.inf,
+    above: float = -math.inf,
+    limits: str = "",
+) -> Quantity:
+    """Read one quantity; ``least``, ``most`` and ``above`` bound its SI value, ``limits`` in words."""
+    if isinstance(value, bool | dict | list):
+        raise fault(
+            f"a quantity with a unit is expected here, not {shown(value)}", f"for example '{example}'"
+        )
+    if isinstance(value, int | float):
+        percent = f"{100 * value if abs(value) <= 1 else value:g} %"
+        meant = f"write '{percent}'" if kinds in (SHARE, "relative humidity") else f"for example '{example}'"
+        raise fault(f"{shown(value)} has no unit", meant)
+    try:
+        quantity = read(value, kinds, gas=gas)
+    except UnitError as error:
+        hint = error.hint or ("" if "expected" in error.message else f"for example '{example}'")
+        raise fault(error.message, hint, column=error.column) from None
+    bounded(quantity.value, value, least=least, most=most, above=above, limits=limits)
+    return quantity
+
+
+def bounded(number: float, text: Any, *, least: float, most: float, above: float, limits: str) -> None:
+    if not math.isfinite(number):
+        raise fault(f"{shown(text)} is not a finite number")
+    if number < least or number > most or number <= above:
+        raise fault(f"{shown(text)} is out of range", limits)
+
+
+def quantity(kinds: str | Sequence[str], example: str, **bounds: Any) -> PlainValidator:
+    """Validator of a quantity of one of ``kinds``."""
+    return PlainValidator(lambda value: take(value, kinds, example, **bounds))
+
+
+def number(
+    value: Any,
+    *,
+    least: float = -math.inf,
+    most: float = math.inf,
+    above: float = -math.inf,
+    limits: str = "",
+    example: str = "1.5",
+) -> float:
+    """A bare number (or a text that is one)."""
+    if isinstance(value, bool | dict | list):
+        raise fault(f"a number is expected here, not {shown(value)}", f"for example {example}")
+    if isinstance(value, str):
+        if _DECIMAL_COMMA.match(value):
+            raise fault(f"{shown(value)} has a decimal comma", "use a decimal point, such as " + example)
+        try:
+            if "_" in value:
+                raise ValueError
+            result = float(value)
+        except ValueError:
+            raise fault(
+                f"{shown(value)} is not a plain number", f"for example {example}, without a unit"
+            ) from None
+    else:
+        try:
+            result = float(value)
+        except OverflowError:
+            raise fault(f"{shown(value)} is too large") from None
+    bounded(result, value, least=least, most=most, above=above, limits=limits)
+    return result
+
+
+def plain_number(**options: Any) -> PlainValidator:
+    return PlainValidator(lambda value: number(value, **options))
+
+
+def whole(least: int, most: int) -> PlainValidator:
+    def check(value: Any) -> int:
+        result = number(value, least=least, most=most, limits=f"from {least} to {most}", example=str(least))
+        if result != int(result):
+            raise fault(f"{shown(value)} is not a whole number", f"from {least} to {most}")
+        return int(result)
+
+    return PlainValidator(check)
+
+
+def ratio(value: Any) -> float:
+    """A ratio, as a bare number or with the unit %; unbounded."""
+    if isinstance(value, str) and not _is_number(value):
+        return take(value, SHARE, "1.4").value
+    return number(value, example="1.4")
+
+
+def share_or_number(*, most: float = math.inf, limits: str = "") -> PlainValidator:
+    """A ratio, as a bare number or with the unit %."""
+
+    def check(value: Any) -> float:
+        result = ratio(value)
+        bounded(result, value, least=0.0, most=most, above=-math.inf, limits=limits)
+        return result
+
+    return PlainValidator(check)
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return bool(_DECIMAL_COMMA.fullmatch(text))
+    return True
+
+
+def choice(*words: str) -> PlainValidator:
+    """One of a few words."""
+
+    def check(value: Any) -> str:
+        if isinstance(value, str) and value in words:
+            return value
+        raise fault(f"{shown(value)} is not known here", did_you_mean(str(value), words, "one of"))
+
+    return PlainValidator(check)
+
+
+def word(value: Any) -> str:
+    """A name or a text; numbers count as text."""
+    if isinstance(value, bool | dict | list):
+        raise fault(f"a text is expected here, not {shown(value)}")
+    text = str(value).strip()
+    if not text:
+        raise fault("is empty")
+    return text
+
+
+def flag(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise fault(f"{shown(value)} is not known here", "true or false")
+    return value
+
+
+def for_gas(kinds: Callable[[str], Sequence[str]], example: Callable[[str], str]) -> PlainValidator:
+    """Quantity whose kind depends on the ``gas`` before it in the same group; None when that gas is wrong."""
+
+    def check(value: Any, info: ValidationInfo) -> Quantity | None:
+        gas = info.data.get("gas")
+        if not isinstance(gas, str):
+            return None
+        return take(value, kinds(gas), example(gas), gas=gas, least=0.0, limits="at least 0")
+
+    return PlainValidator(check)
+
+
+SHARE = "fraction"
+WARMEST, COLDEST = 353.15, 233.15
+
+Length = Annotated[Quantity, quantity("length", "300 um", above=0.0, limits="more than 0")]
+Area = Annotated[Quantity, quantity("area", "18 cm2", above=0.0, limits="more than 0")]
+Volume = Annotated[Quantity, quantity("volume", "30 mL", above=0.0, limits="more than 0")]
+Mass = Annotated[Quantity, quantity("mass", "1.03 kg", above=0.0, limits="more than 0")]
+Temperature = Annotated[
+    Quantity,
+    quantity("temperature", "23 degC", least=COLDEST, most=WARMEST, limits="from -40 degC to 80 degC"),
+]
+Humidity = Annotated[
+    Quantity, quantity("relative humidity", "50 %", least=0.0, most=1.0, limits="from 0 % to 100 %")
+]
+Share = Annotated[Quantity, quantity(SHARE, "2 %", least=0.0, most=1.0, limits="from 0 % to 100 %")]
+PositiveShare = Annotated[
+    Quantity, quantity(SHARE, "2 %", above=0.0, most=1.0, limits="more than 0 %, at most 100 %")
+]
+Duration = Annotated[Quantity, quantity("duration", "4 months", above=0.0, limits="more than 0")]
+Pressure = Annotated[Quantity, quantity("pressure", "1 atm", above=0.0, limits="more than 0")]
+Energy = Annotated[
+    Quantity,
+    quantity("activation energy", "40 kJ/mol", least=-2e5, most=3e5, limits="from -200 to 300 kJ/mol"),
+]
+Activity = Annotated[float, plain_number(least=0.0, most=1.0, limits="from 0 to 1", example="0.95")]
+Factor = Annotated[float, plain_number(above=0.0, limits="more than 0", example="1.4")]
+Word = Annotated[str, PlainValidator(word)]
+Flag = Annotated[bool, PlainValidator(flag)]
+Gas = Annotated[str, choice(*PERMEANTS)]
+HeadspaceGas = Annotated[str, choice(*GASES)]

@@ -1,0 +1,186 @@
+"""From a project file to everything that the commands need; every problem at once."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from optimizer.catalog import Catalog, load_catalog
+from optimizer.design.options import DesignOptions
+from optimizer.errors import InputError, Problem
+from optimizer.physics.material import Material
+from optimizer.project import checks
+from optimizer.project.build_design import build_design
+from optimizer.project.build_package import build_parts, build_walls, find_material, is_file
+from optimizer.project.build_product import build_product
+from optimizer.project.build_storage import build_specifications, build_stages, horizon
+from optimizer.project.reader import Reader
+from optimizer.project.schema import Sections, read_sections
+from optimizer.project.schema_material import Table
+from optimizer.project.schema_package import MeshPart
+from optimizer.project.source import Location, Source, dotted, read_source
+from optimizer.shelflife.package import Case, Package, Part, Product, Stage, TransmissionLimit, Wall
+
+
+@dataclass(frozen=True)
+class Project:
+    """A project file that was read without a problem.
+
+    design: None without a ``design`` section. sha256: of the project file and every file it refers to.
+    data: the plain contents of the file. files: the project file, then the files it refers to.
+    """
+
+    case: Case
+    design: DesignOptions | None
+    catalog: Catalog
+    path: Path
+    sha256: str
+    data: Mapping[str, Any]
+    files: tuple[Path, ...]
+    source: Source
+
+
+def load_project(path: str | Path) -> Project:
+    """Read the project file at ``path``; paths in it are relative to its folder.
+
+    Raises InputError with all problems.
+    """
+    path = Path(path)
+    source = read_source(path)
+    sections, found = read_sections(source)
+    reader = Reader(source, [*source.problems, *found])
+    catalog = _catalog(sections, path.parent, reader)
+    materials = _materials(sections, catalog, reader)
+    case = _case(sections, materials, catalog is not None, path.parent, reader)
+    design = None
+    if sections.design and catalog:
+        design = build_design(sections.design, materials, catalog, reader)
+    if reader.problems or case is None or catalog is None:
+        raise InputError(reader.problems)
+    files = _files(sections, path)
+    return Project(case, design, catalog, path, _digest(files), source.data, files, source)
+
+
+def _catalog(sections: Sections, base: Path, reader: Reader) -> Catalog | None:
+    """The shipped table with the user's own merged over it; None when those cannot be read."""
+    if "materials" in sections.failed:
+        return None
+    tables: list[Path] = []
+    inline: list[dict[str, Any]] = []
+    places: list[int] = []
+    before = len(reader.problems)
+    for i, entry in enumerate(sections.materials):
+        if not isinstance(entry, Table):
+            inline.append(entry)
+            places.append(i)
+        elif is_file(base / entry.table):
+            tables.append(base / entry.table)
+        else:
+            place: Location = ("materials", i, "table")
+            reader.refuse(place, "there is no such file", "paths are relative to the project file")
+    seen: dict[int, dict[int, Location]] = {}
+
+    def locate(path: Location) -> tuple[int, int]:
+        """Line and column of a place in the inline entries; remembers which key stands there."""
+        place = ("materials", places[int(path[0])], *path[1:])
+        mark = reader.source.mark(place)
+        seen.setdefault(mark.line, {})[mark.column] = place
+        return mark.line, mark.column
+
+    try:
+        catalog = load_catalog(tables, inline, file=reader.source.file, locate=locate)
+        return catalog if len(reader.problems) == before else None
+    except InputError as error:
+        for problem in error.problems:
+            columns = [c for c in seen.get(problem.line, {}) if c <= problem.column]
+            if problem.file == reader.source.file and columns:
+                problem = replace(problem, field=dotted(seen[problem.line][max(columns)]))
+            reader.problems.append(problem)
+        return None
+
+
+def _materials(sections: Sections, catalog: Catalog | None, reader: Reader) -> dict[str, Material]:
+    """Every material that the file names, by that name; unknown names are problems."""
+    known: dict[str, Material] = {}
+    if catalog:
+        for place, name in checks.material_places(sections):
+            find_material(catalog, name, place, reader, known)
+    return known
+
+
+def _case(
+    sections: Sections, materials: Mapping[str, Material], with_materials: bool, base: Path, reader: Reader
+) -> Case | None:
+    """Check and build whatever is sound; None when a part of the case is missing."""
+    checks.walls_exist(sections, reader)
+    checks.walls_are_used(sections, reader)
+    checks.target_asks_for_something(sections, reader)
+    checks.design_has_a_goal(sections, reader)
+    checks.stages_have_their_own_names(sections, reader)
+    stages = build_stages(sections.storage) if sections.storage else ()
+    product = _product(sections, materials, stages, reader)
+    parts: dict[str, Part] = {}
+    if sections.package:
+        parts, surfaces = build_parts(sections.package, sections.walls, base, reader)
+        checks.product_fits_the_package(sections, surfaces, reader)
+        checks.walls_fit_into_their_parts(sections, surfaces, reader)
+    walls: dict[str, Wall] = {}
+    if with_materials:
+        checks.layers_are_within_gauge(sections, materials, reader)
+        checks.materials_have_the_gases(sections, materials, reader)
+        walls = build_walls(sections.walls or {}, materials)
+    specifications: tuple[TransmissionLimit, ...] = ()
+    if sections.target:
+        specifications = build_specifications(sections.target, reader)
+    if reader.problems or product is None:
+        return None
+    shelf_life = sections.target.shelf_life if sections.target else None
+    target = shelf_life.value if shelf_life else None
+    return Case(
+        title=sections.title,
+        product=product,
+        package=Package(tuple(parts.values()), walls),
+        storage=stages,
+        target=target,
+        horizon=horizon(stages, target),
+        transmission_limits=specifications,
+        warnings=tuple(reader.warnings),
+        assumptions=tuple(reader.assumptions),
+    )
+
+
+def _product(
+    sections: Sections, materials: Mapping[str, Material], stages: tuple[Stage, ...], reader: Reader
+) -> Product | None:
+    if sections.product is None:
+        return None
+    checks.limits_have_their_model(sections.product, reader)
+    checks.headspace_is_smaller_than_the_product(sections.product, reader)
+    checks.mass_fits_the_volume(sections.product, reader)
+    sensitive = tuple(name for name, material in materials.items() if material.humidity_sensitive)
+    first = stages[0].temperature if stages else 296.15
+    return build_product(sections.product, first, sensitive, reader)
+
+
+def _files(sections: Sections, path: Path) -> tuple[Path, ...]:
+    """The project file and the files it names."""
+    named = [entry.table for entry in sections.materials if isinstance(entry, Table)]
+    if sections.package:
+        named += [part.mesh for part in sections.package.parts.values() if isinstance(part, MeshPart)]
+    return (path, *(path.parent / name for name in dict.fromkeys(named)))
+
+
+def _digest(files: tuple[Path, ...]) -> str:
+    """SHA-256 over the contents of all files, each preceded by its length."""
+    total = hashlib.sha256()
+    for file in files:
+        try:
+            content = file.read_bytes()
+        except OSError as error:
+            raise InputError(Problem(f"cannot be read: {error.strerror}", str(file))) from None
+        total.update(f"{len(content)}\n".encode())
+        total.update(content)
+    return total.hexdigest()

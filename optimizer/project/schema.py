@@ -1,0 +1,275 @@
+"""The project file, section by section. Every key of the contract stands in one of the ``schema`` modules."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Annotated, Any, ClassVar
+
+from pydantic import BeforeValidator, PlainValidator, TypeAdapter, ValidationError
+
+from optimizer.design.options import OBJECTIVES
+from optimizer.errors import Problem
+from optimizer.project.base import Group, fault, one_of, shown
+from optimizer.project.fields import (
+    Duration,
+    Flag,
+    Gas,
+    Humidity,
+    Length,
+    Pressure,
+    Share,
+    Temperature,
+    Word,
+    choice,
+    quantity,
+    take,
+    whole,
+)
+from optimizer.project.schema_material import ROLES, material_entry
+from optimizer.project.schema_package import Package, Wall, named, some
+from optimizer.project.schema_product import Product
+from optimizer.project.source import Location, Source
+from optimizer.units import Quantity
+
+
+class Stage(Group):
+    name: Word | None = None
+    duration: Duration
+    temperature: Temperature
+    humidity: Humidity
+    pressure: (
+        Annotated[
+            Quantity,
+            quantity("pressure", "1 atm", least=1e4, most=1.2e5, limits="air pressure, from 0.1 to 1.2 bar"),
+        ]
+        | None
+    ) = None
+    example: ClassVar[dict[str, str]] = {
+        "duration": "4 months",
+        "temperature": "23 degC",
+        "humidity": "50 %",
+        "name": "warehouse",
+    }
+
+
+def _stage(value: Any) -> type[Group]:
+    if isinstance(value, dict) and "weather" in value:
+        raise fault(
+            "weather files are read in a later release; give stages",
+            "for example {duration: 4 months, temperature: 23 degC, humidity: 50 %}",
+        )
+    return Stage
+
+
+#: kinds of a specification limit: (per m2 of a wall, per package), for a gas and for H2O
+LIMIT_KINDS = {
+    "gas": (("gas permeance", "gas flux"), ("package gas conductance", "package gas flow")),
+    "H2O": (("vapour transmission rate",), ("package vapour rate",)),
+}
+LIMIT_EXAMPLE = {
+    "gas": ("2 cm3/(m2*day*atm)", "0.05 cm3/(day*atm)"),
+    "H2O": ("8 g/(m2*day)", "0.02 g/day"),
+}
+
+
+def example_of(row: TransmissionLimit) -> str:
+    """A unit that would do for ``row``."""
+    return LIMIT_EXAMPLE["H2O" if row.gas == "H2O" else "gas"][int(row.wall is None)]
+
+
+def _maximum(value: Any, data: dict[str, Any]) -> Quantity | None:
+    gas, per_package = data.get("gas"), int(data.get("wall") is None)
+    if gas is None or "wall" not in data:
+        return None
+    kind = "H2O" if gas == "H2O" else "gas"
+    example = LIMIT_EXAMPLE[kind][per_package]
+    return take(value, LIMIT_KINDS[kind][per_package], example, gas=gas, above=0.0, limits="more than 0")
+
+
+class TransmissionLimit(Group):
+    """A buyer's specification. max: per m2 of ``wall``, or per package when no wall is named."""
+
+    gas: Gas
+    wall: Word | None = None
+    max: Annotated[Any, PlainValidator(lambda v, info: _maximum(v, info.data))]
+    temperature: Temperature
+    humidity: Humidity
+    humidity_far: Humidity | None = None
+    partial_pressure: Pressure | None = None
+    example: ClassVar[dict[str, str]] = {
+        "gas": "O2",
+        "max": "2 cm3/(m2*day*atm)",
+        "temperature": "23 degC",
+        "humidity": "50 %",
+    }
+
+
+class Target(Group):
+    shelf_life: Duration | None = None
+    transmission: list[TransmissionLimit] = []
+    example: ClassVar[dict[str, str]] = {"shelf_life": "9 months"}
+
+
+class Thickness(Group):
+    min: Length | None = None
+    max: Length | None = None
+    example: ClassVar[dict[str, str]] = {"min": "400 um", "max": "900 um"}
+
+
+class ShareRange(Group):
+    min: Share | None = None
+    max: Share | None = None
+    example: ClassVar[dict[str, str]] = {"min": "0 %", "max": "5 %"}
+
+
+class Rules(Group):
+    max_layers: Annotated[int, whole(1, 15)] = 7
+    gauge_step: Length | None = None
+    total_thickness: Thickness | None = None
+    inside: Annotated[str, choice(*ROLES, "any")] = "seal"
+    outside: Annotated[str, choice(*ROLES, "any")] = "any"
+    share: dict[Word, ShareRange] = {}
+    bonding: Annotated[str, choice("table", "any")] = "table"
+    symmetric: Flag = False
+    keep: list[Word] = []
+    avoid: list[Word] = []
+    reserve: (
+        Annotated[Quantity, quantity("fraction", "10 %", least=0.0, most=0.9, limits="from 0 % to 90 %")]
+        | None
+    ) = None
+    example: ClassVar[dict[str, str]] = {
+        "max_layers": "7",
+        "gauge_step": "1 um",
+        "total_thickness": "{min: 400 um, max: 900 um}",
+        "inside": "seal",
+        "outside": "print",
+        "share": "{EVOH: {max: 5 %}}",
+        "bonding": "table",
+        "symmetric": "false",
+        "keep": "[HDPE]",
+        "avoid": "[PA6]",
+        "reserve": "10 %",
+    }
+
+
+class Design(Group):
+    walls: Annotated[list[Word], BeforeValidator(lambda v: some(v, "wall", "bottle"))]
+    minimise: Annotated[str, choice(*OBJECTIVES)] = OBJECTIVES[0]
+    choose_from: Annotated[
+        list[Word], BeforeValidator(lambda v: some(v, "material", "HDPE, tie PE, EVOH 32"))
+    ]
+    rules: Rules = Rules()
+    example: ClassVar[dict[str, str]] = {
+        "walls": "[bottle]",
+        "minimise": "cost",
+        "choose_from": "[HDPE, tie PE, EVOH 32]",
+        "rules": "{max_layers: 7}",
+    }
+
+
+def _format(value: Any) -> int:
+    if value == 1 and not isinstance(value, bool):
+        return 1
+    raise fault(f"{shown(value)} is not a known format", "this release reads 'format: 1'")
+
+
+class ProjectFile(Group):
+    """The whole file; a section that is wrong does not hide what is wrong in the others."""
+
+    format: Annotated[int, PlainValidator(_format)]
+    title: Word | None = None
+    materials: list[Annotated[Any, PlainValidator(material_entry)]] = []
+    product: Product
+    package: Package
+    walls: Annotated[dict[str, Wall], named("wall")] | None = None
+    storage: Annotated[
+        list[Annotated[Any, PlainValidator(one_of(_stage))]],
+        BeforeValidator(
+            lambda v: some(v, "stage", "{duration: 4 months, temperature: 23 degC, humidity: 50 %}")
+        ),
+    ]
+    target: Target | None = None
+    design: Design | None = None
+    example: ClassVar[dict[str, str]] = {
+        "format": "1",
+        "product": "{mass: 1.03 kg, volume: 1.0 L, headspace: {volume: 30 mL}}",
+        "package": "{parts: {body: {area: 18 cm2, wall: bottle}}}",
+        "title": "Oat-drink bottle, 1 L",
+        "storage": "[{duration: 9 months, temperature: 23 degC, humidity: 50 %}]",
+        "target": "{shelf_life: 9 months}",
+    }
+
+
+@dataclass
+class Sections:
+    """The sections that could be read; one that is missing or wrong is None (materials: empty)."""
+
+    title: str
+    materials: list[Any]
+    product: Product | None
+    package: Package | None
+    walls: dict[str, Wall] | None
+    storage: list[Stage] | None
+    target: Target | None
+    design: Design | None
+    failed: frozenset[str]
+
+
+def read_sections(source: Source) -> tuple[Sections, list[Problem]]:
+    """Validate the whole file; every problem, and whatever sections are sound."""
+    problems: list[Problem] = []
+    failed: set[str] = set()
+    try:
+        ProjectFile.model_validate(source.data)
+    except ValidationError as error:
+        for item in error.errors(include_url=False):
+            found = _problem(source, item)
+            if source.shorten(_place(item)) not in source.broken:
+                problems.append(found)
+            failed.add(str(item["loc"][0]) if item["loc"] else "")
+    sound: dict[str, Any] = {}
+    for name, field in ProjectFile.model_fields.items():
+        given = source.data.get(name)
+        if given is not None and name not in failed:
+            sound[name] = _adapter(name).validate_python(given)
+        elif name not in failed and not field.is_required():
+            sound[name] = field.get_default()
+    return (
+        Sections(
+            title=sound.get("title") or source.path.stem,
+            materials=sound.get("materials") or [],
+            product=sound.get("product"),
+            package=sound.get("package"),
+            walls=sound.get("walls"),
+            storage=sound.get("storage"),
+            target=sound.get("target"),
+            design=sound.get("design"),
+            failed=frozenset(failed),
+        ),
+        problems,
+    )
+
+
+@cache
+def _adapter(name: str) -> TypeAdapter[Any]:
+    field = ProjectFile.model_fields[name]
+    kind: Any = field.annotation
+    for extra in field.metadata:
+        kind = Annotated[kind, extra]
+    return TypeAdapter(kind)
+
+
+def _place(item: Any) -> Location:
+    return tuple(step for step in item["loc"] if step != "[key]")
+
+
+def _problem(source: Source, item: Any) -> Problem:
+    """One line of pydantic's list as a Problem with its place in the file."""
+    place = _place(item)
+    context = item.get("ctx", {})
+    if item["type"] != "layerwright":
+        return source.problem(place, f"cannot be read as given: {shown(item['input'])}")
+    column = int(context["column"])
+    at_key = context["at"] == "key" or "[key]" in item["loc"]
+    return source.problem(place, context["message"], context["hint"], key=at_key, offset=max(column - 1, 0))

@@ -1,0 +1,106 @@
+"""What an answer rests on: warnings, assumptions, cautions and the sources of every number."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Mapping
+
+from optimizer.constants import PERMEANTS
+from optimizer.report.page import Column, Page, word
+
+#: The end of a citation that states the conditions of the test.
+_CONDITIONS = re.compile(r"degC|%|\bum\b|\bmil\b|humidity")
+#: 'O2: ' or 'O2 ' at the start of a text.
+_GAS = re.compile(rf"({'|'.join(PERMEANTS)}):? ")
+
+
+def basis(
+    page: Page,
+    *,
+    warnings: Iterable[str] = (),
+    assumptions: Iterable[str] = (),
+    cautions: Iterable[str] = (),
+    sources: Iterable[Mapping[str, str]] = (),
+    gases: Collection[str] = PERMEANTS,
+) -> Page:
+    """The last sections of every page. ``gases``: what the page is about; the others are counted only."""
+    rows = list(sources)
+    materials = list(dict.fromkeys(row.get("material", "") for row in rows))
+    page.bullets("Warnings", gathered(warnings, materials, gases))
+    page.bullets("Assumptions", dict.fromkeys(assumptions))
+    page.bullets("Cautions", dict.fromkeys(cautions))
+    _sources(page, rows, gases)
+    return page
+
+
+def gathered(
+    texts: Iterable[str], materials: Collection[str], gases: Collection[str] = PERMEANTS
+) -> list[str]:
+    """Texts about one gas in one material ('HDPE: O2: ...') joined into one; the others stand first.
+
+    Those about gases that are not asked for are counted, not shown.
+    """
+    alone: list[str] = []
+    joined: dict[str, list[str]] = {}
+    elsewhere = 0
+    for text in dict.fromkeys(texts):
+        material, colon, rest = text.partition(": ")
+        if not colon or material not in materials:
+            alone.append(text)
+            continue
+        gas = _GAS.match(rest)
+        if gas and gas[1] not in gases:
+            elsewhere += 1
+            continue
+        subject = f"{material}, {gas[1]}" if gas else material
+        joined.setdefault(subject, []).append(rest[gas.end() :] if gas else rest)
+    found = alone + [f"{subject}: {'; '.join(rest)}" for subject, rest in joined.items()]
+    if elsewhere:
+        found.append(f"{elsewhere} more, of gases that no limit follows, in the JSON answer")
+    return found
+
+
+def _sources(page: Page, rows: list[Mapping[str, str]], gases: Collection[str]) -> None:
+    """Every number with its test, grade and the number of its citation; the citations below."""
+    shown = [row for row in rows if _subject(row) in gases or _subject(row) not in PERMEANTS]
+    if not shown:
+        return
+    cited: dict[str, int] = {}
+    table: list[list[str]] = []
+    last = ""
+    for row in shown:
+        citation, test = _split(row.get("source", ""))
+        number = cited.setdefault(citation, len(cited) + 1)
+        value = f"{row.get('value', '')} {row.get('unit', '')}".strip()
+        material = row.get("material", "")
+        table.append(
+            [
+                "" if material == last else material,
+                row.get("gas", "").replace("activation energy", "act. energy"),
+                f"{value}; {test}" if test else value,
+                row.get("grade", ""),
+                f"[{number}]",
+            ]
+        )
+        last = material
+    page.heading("Sources used")
+    columns = [Column("material"), Column("property"), Column("value and test")]
+    page.table([*columns, word("grade"), word("source")], table)
+    page.line()
+    for citation, number in cited.items():
+        page.hanging(f"[{number}]", citation)
+    if len(shown) < len(rows):
+        page.indented(f"{len(rows) - len(shown)} more, of gases that no limit follows, in the JSON answer")
+
+
+def _subject(row: Mapping[str, str]) -> str:
+    """'O2' of 'O2 activation energy'."""
+    return row.get("gas", "").partition(" ")[0]
+
+
+def _split(source: str) -> tuple[str, str]:
+    """Citation, and the conditions that stand after its last semicolon."""
+    citation, semicolon, tail = source.rpartition("; ")
+    if semicolon and _CONDITIONS.search(tail):
+        return citation, tail
+    return source, ""

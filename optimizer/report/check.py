@@ -1,0 +1,153 @@
+"""Text of a check: verdict, changed package beside its baseline, the changes, the lightest that passes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from optimizer.report.basis import basis
+from optimizer.report.page import Column, Page, number
+from optimizer.report.predict import gases_of, verdict, worst_stage
+from optimizer.report.wording import (
+    apart,
+    change,
+    duration,
+    duration_unit,
+    figure,
+    limit_name,
+    listed,
+    money,
+    with_unit,
+)
+from optimizer.results import CheckResult, PredictResult
+
+Row = list[str]
+
+
+def check_page(result: CheckResult) -> Page:
+    """The whole answer of ``check``."""
+    page = Page().line(result.title, "bold").line()
+    page.verdict(verdict(result.changed), result.passes)
+    page.line(f"Baseline: {_lower_first(verdict(result.baseline))}")
+    page.heading("Side by side")
+    page.table(
+        [Column("quantity"), number("baseline"), number("changed"), Column("unit"), number("difference")],
+        list(_side_by_side(result.baseline, result.changed)),
+    )
+    units = dict.fromkeys(t.unit for t in (*result.changed.transmission, *result.baseline.transmission))
+    if units:
+        page.indented(f"Transmission in the worst stage, in {listed(tuple(units))}.")
+    _changes(page, result)
+    _lightest(page, result)
+    basis(
+        page,
+        warnings=result.warnings,
+        assumptions=result.assumptions,
+        cautions=[*result.changed.cautions, *result.baseline.cautions],
+        sources=result.sources,
+        gases=gases_of(result.changed),
+    )
+    return page
+
+
+def _lower_first(text: str) -> str:
+    head, colon, rest = text.partition(":")
+    return head.lower() + colon + rest
+
+
+def _side_by_side(old: PredictResult, new: PredictResult) -> Iterator[Row]:
+    yield _life(old, new)
+    yield [
+        "ended by",
+        limit_name(old.limited_by or "nothing"),
+        limit_name(new.limited_by or "nothing"),
+        "",
+        "",
+    ]
+    before = {(o.name, o.wall): o for o in old.limits}
+    after = {(o.name, o.wall): o for o in new.limits}
+    for key in dict.fromkeys([*before, *after]):
+        a, b = before.get(key), after.get(key)
+        if (a is None or a.at_target is None) and (b is None or b.at_target is None):
+            continue
+        unit = next(o.unit for o in (b, a) if o is not None)
+        yield _row(
+            f"{limit_name(key[0])} at target", a.at_target if a else None, b.at_target if b else None, unit
+        )
+    for gas in gases_of(new):
+        before_total, after_total = _total(old, gas), _total(new, gas)
+        if before_total is not None or after_total is not None:
+            yield _row(f"{gas} transmission", before_total, after_total, "")
+    yield _row("mass", old.mass_g, new.mass_g, "g")
+    currency = new.currency if new.currency == old.currency else ""
+    if old.cost_per_package is not None or new.cost_per_package is not None:
+        yield _row("cost", old.cost_per_package, new.cost_per_package, currency, digits=4)
+
+
+def _life(old: PredictResult, new: PredictResult) -> Row:
+    a, b = old.shelf_life_days, new.shelf_life_days
+    unit, length = duration_unit(new.target_days or b or a or new.horizon_days)
+    shown = []
+    for life, result in ((a, old), (b, new)):
+        horizon = figure(result.horizon_days / length)
+        target = result.target_days
+        near = life if target is None else target
+        shown.append(f"over {horizon}" if life is None else apart(life / length, (near or 0.0) / length)[0])
+    return ["shelf life", *shown, unit, change(a, b)]
+
+
+def _row(what: str, old: float | None, new: float | None, unit: str, *, digits: int = 3) -> Row:
+    texts = apart(old, new) if digits == 3 else (figure(old, digits), figure(new, digits))
+    return [what, *texts, "" if unit in ("1", "-") else unit, change(old, new)]
+
+
+def _total(result: PredictResult, gas: str) -> float | None:
+    rows = [t for t in result.transmission if t.gas == gas]
+    if not rows:
+        return None
+    stage = worst_stage(rows, gas)
+    return sum(t.value for t in rows if t.stage == stage)
+
+
+def _changes(page: Page, result: CheckResult) -> None:
+    page.heading("What was changed")
+    if not result.changes:
+        page.indented("nothing that this comparison looks at")
+        return
+    page.table(
+        [Column("what"), Column("baseline"), Column("changed")],
+        [[c.what, c.baseline, c.now] for c in result.changes],
+    )
+
+
+def _lightest(page: Page, result: CheckResult) -> None:
+    lightest = result.lightest_passing
+    page.heading("Lightest that still passes")
+    if lightest is None:
+        page.indented("not looked for: it needs a target shelf life and a wall")
+        return
+    note = str(lightest.get("note") or "")
+    if lightest.get("scale") is None:
+        page.indented(f"none: {note}")
+        return
+    page.indented(_lightest_sentence(lightest, result.changed))
+    for wall, layers in lightest["walls"].items():
+        total = sum(layer["thickness_um"] for layer in layers)
+        structure = " / ".join(f"{layer['material']} {figure(layer['thickness_um'])}" for layer in layers)
+        page.indented(f"wall {wall}, {with_unit(total, 'um', 4)}: {structure}")
+    if note:
+        page.indented(f"Note: {note}")
+
+
+def _lightest_sentence(lightest: Mapping[str, Any], now: PredictResult) -> str:
+    scale = 100.0 * float(lightest["scale"])
+    mass = float(lightest["mass_g"])
+    text = f"{figure(scale, 4)} % of the thickness of the changed walls: {figure(mass, 4)} g"
+    difference = change(now.mass_g, mass)
+    text += f" ({difference})" if difference not in ("", "same") else ""
+    if lightest.get("cost_per_package") is not None:
+        text += f", {money(lightest['cost_per_package'], str(lightest.get('currency', '')))}"
+    life = lightest.get("shelf_life_days")
+    if life is not None:
+        text += f", lasts {duration(life, now.target_days)}"
+    return text + "."

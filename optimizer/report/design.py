@@ -1,0 +1,171 @@
+"""Text of a design: the structure, how near the best it is, what holds it there, then its prediction."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from optimizer.report.basis import basis
+from optimizer.report.page import Column, Page, number
+from optimizer.report.predict import ending, prediction_sections, verdict
+from optimizer.report.wording import figure, limit_name, money, percent, with_unit
+from optimizer.results import Binding, ChosenLayer, DesignResult
+
+_LESS = {"cost": "cheaper", "mass": "lighter", "thickness": "thinner"}
+
+
+def design_page(result: DesignResult) -> Page:
+    """The whole answer of ``design``."""
+    page = Page().line(result.title, "bold").line()
+    if result.status == "infeasible":
+        return _infeasible(page, result)
+    if not result.structure or result.objective is None:
+        page.verdict("TIME LIMIT: no structure that passes was found in the time given.", False)
+        page.line(_bound(result))
+        return _closing(page, result)
+    predicted = result.predicted
+    good = predicted is not None and predicted.passes
+    page.verdict(_headline(result), good)
+    if predicted is not None:
+        page.line(verdict(predicted))
+    page.line(_proof(result))
+    _structures(page, result)
+    _binding(page, result.binding)
+    _alternatives(page, result)
+    if predicted is not None:
+        prediction_sections(page, predicted)
+    return _closing(page, result)
+
+
+def _headline(result: DesignResult) -> str:
+    heads = {"optimal": "OPTIMAL", "time_limit": "TIME LIMIT: best found so far"}
+    head = heads.get(result.status, result.status.upper())
+    return f"{head}: {result.minimised} {_amount(result, result.objective)}."
+
+
+def _amount(result: DesignResult, value: float | None) -> str:
+    return (
+        money(value, result.objective_unit)
+        if result.minimised == "cost"
+        else with_unit(value, result.objective_unit, 4)
+    )
+
+
+def _proof(result: DesignResult) -> str:
+    """The claim that the lower bound allows, never rounded in its favour."""
+    less = _LESS.get(result.minimised, "better")
+    rules = "of these candidates under these rules"
+    if result.lower_bound is None or result.objective is None or result.objective <= 0.0:
+        return "No bound was proved: a better structure may exist."
+    share = 100.0 * (result.objective - result.lower_bound) / result.objective
+    if share <= 1e-7:
+        return f"Proved: no structure {rules} is {less} (lower bound {_amount(result, result.lower_bound)})."
+    start = "Proved" if result.status == "optimal" else "Proved so far"
+    bound = _amount(result, result.lower_bound)
+    return f"{start}: no structure {rules} is more than {_up(share)} % {less} (lower bound {bound})."
+
+
+def _bound(result: DesignResult) -> str:
+    if result.lower_bound is None:
+        return "Nothing was proved; give it more time with --time-limit."
+    return (
+        f"Whatever meets the limits has a {result.minimised} of at least "
+        f"{_amount(result, result.lower_bound)}; give the search more time with --time-limit."
+    )
+
+
+def _up(value: float, digits: int = 2) -> str:
+    """``value`` rounded up to ``digits`` significant digits."""
+    step = 10.0 ** (math.floor(math.log10(value)) - digits + 1)
+    return figure(math.ceil(value / step - 1e-9) * step, digits)
+
+
+def _structures(page: Page, result: DesignResult) -> None:
+    for wall, layers in result.structure.items():
+        total = sum(layer.thickness_um for layer in layers)
+        page.heading(f"Wall {wall}, {with_unit(total, 'um', 4)}, inside to outside")
+        page.table(
+            [Column("material"), number("um"), number("g"), number("cost share")],
+            [[layer.material, figure(layer.thickness_um, 4), *_layer_extras(layer)] for layer in layers],
+        )
+
+
+def _layer_extras(layer: ChosenLayer) -> tuple[str, str]:
+    """Mass and share of cost of a layer, where the result holds them."""
+    mass, share = layer.mass_g, layer.cost_share_pct
+    return "" if mass is None else figure(mass), "" if share is None else percent(share)
+
+
+def _binding(page: Page, binding: Sequence[Binding]) -> None:
+    if not binding:
+        return
+    page.heading("What holds the optimum")
+    page.table(
+        [Column("limit or rule"), Column("relaxed by"), number("saves"), Column("unit"), Column("note")],
+        [
+            [limit_name(b.name), f"1 {b.unit}" if b.unit else "", figure(b.saves), b.saves_unit, b.note]
+            for b in binding
+        ],
+    )
+
+
+def _alternatives(page: Page, result: DesignResult) -> None:
+    if not result.alternatives:
+        return
+    page.heading("Next best, inside to outside, um")
+    rows = [
+        [f"+{percent(a.excess_pct)}", _amount(result, a.objective), structure_text(a.structure)]
+        for a in result.alternatives
+    ]
+    page.table([number("more"), number(result.minimised), Column("structure")], rows)
+
+
+def structure_text(structure: Mapping[str, Sequence[ChosenLayer]]) -> str:
+    """'HDPE 320 / tie PE 8 / EVOH 32 12'; the wall is named when there are several."""
+    several = len(structure) > 1
+    walls = []
+    for wall, layers in structure.items():
+        text = " / ".join(f"{layer.material} {figure(layer.thickness_um)}" for layer in layers)
+        walls.append(f"{wall}: {text}" if several else text)
+    return "; ".join(walls)
+
+
+def _infeasible(page: Page, result: DesignResult) -> Page:
+    page.verdict("INFEASIBLE: no structure of these candidates meets all limits and rules.", False)
+    page.bullets("These cannot hold together", result.conflict)
+    if result.nearest:
+        page.heading("Nearest to it").indented(result.nearest)
+    if result.structure:
+        _structures(page, result)
+    if result.predicted is not None:
+        page.line().line(verdict(result.predicted))
+        prediction_sections(page, result.predicted)
+    return _closing(page, result)
+
+
+def _closing(page: Page, result: DesignResult) -> Page:
+    predicted = result.predicted
+    if predicted is None:
+        basis(page, warnings=result.warnings, assumptions=result.assumptions)
+    else:
+        from dataclasses import replace
+
+        # One list each: what the design adds stands after what the prediction says.
+        merged = replace(
+            predicted,
+            warnings=tuple(dict.fromkeys([*predicted.warnings, *result.warnings])),
+            assumptions=tuple(dict.fromkeys([*predicted.assumptions, *result.assumptions])),
+        )
+        ending(page, merged)
+    if result.solver:
+        words = ", ".join(f"{key.replace('_', ' ')} {_plain(value)}" for key, value in result.solver.items())
+        page.heading("Solver").indented(words)
+    return page
+
+
+def _plain(value: object) -> str:
+    if isinstance(value, float):
+        return figure(value)
+    if isinstance(value, Mapping):
+        return "(" + ", ".join(f"{k} {_plain(v)}" for k, v in value.items()) + ")"
+    return str(value)

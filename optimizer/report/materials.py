@@ -1,0 +1,235 @@
+"""Text and JSON of the property table: the list, one material with all its rows, and what lint found."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from optimizer.constants import PERMEANTS
+from optimizer.physics.material import Material, SourceNote
+from optimizer.report.page import Column, Page, number, word
+from optimizer.report.trade import GAS_UNIT, WATER_UNIT, gas_permeability, water_transmission
+from optimizer.report.wording import figure, money
+
+if TYPE_CHECKING:
+    from optimizer.catalog import Catalog
+    from optimizer.errors import Problem
+
+#: Grades from the best to the worst; the user's own data are not judged.
+_GRADES = ("user", "measured", "producer", "handbook", "memory", "estimate")
+_CONDITIONS = (
+    f"O2, CO2 in {GAS_UNIT} at 23 degC, dry; H2O in {WATER_UNIT} at 38 degC, 90 % RH against dry.",
+    "Grade: the weakest among the rows used for O2, CO2 and H2O. Typical values of generic polymers; "
+    "data of your supplier come first.",
+)
+
+_EVALUATED = "evaluated between the published sources for this table; the basis stands with the value"
+
+
+def weakest_grade(sources: Sequence[SourceNote]) -> str:
+    """The weakest grade among the permeability sources of a material."""
+    grades = [s.grade for s in sources if s.gas in PERMEANTS]
+    return max(grades, key=lambda g: _GRADES.index(g) if g in _GRADES else len(_GRADES), default="")
+
+
+def list_page(materials: Sequence[Material]) -> Page:
+    """One line per material."""
+    page = Page().line(f"{len(materials)} materials", "bold").line()
+    columns = [Column("name"), Column("family"), number("g/cm3"), number("O2"), number("CO2"), number("H2O")]
+    page.table(
+        [*columns, word("grade")],
+        [
+            [
+                material.name,
+                material.family,
+                figure(material.density / 1e3),
+                figure(gas_permeability(material, "O2")),
+                figure(gas_permeability(material, "CO2")),
+                figure(water_transmission(material)),
+                weakest_grade(material.sources),
+            ]
+            for material in materials
+        ],
+    )
+    page.line()
+    for text in _CONDITIONS:
+        page.line(text)
+    return page
+
+
+def list_record(materials: Sequence[Material]) -> dict[str, Any]:
+    """The list as plain data."""
+    return {
+        "command": "materials list",
+        "assumptions": list(_CONDITIONS),
+        "materials": [_facts(material) for material in materials],
+    }
+
+
+def _facts(material: Material) -> dict[str, Any]:
+    return {
+        "name": material.name,
+        "family": material.family,
+        "density_kg_per_m3": material.density,
+        "price_per_kg": material.price,
+        "currency": material.currency,
+        "gauge_um": [length * 1e6 for length in material.gauge],
+        "roles": sorted(material.roles),
+        "permeability": [
+            *(
+                {"gas": gas, "value": gas_permeability(material, gas), "unit": GAS_UNIT}
+                for gas in PERMEANTS
+                if gas in material.gases
+            ),
+            *(
+                [{"gas": "H2O", "value": water_transmission(material), "unit": WATER_UNIT}]
+                if material.water
+                else []
+            ),
+        ],
+        "grade": weakest_grade(material.sources),
+    }
+
+
+def show_page(catalog: Catalog, name: str) -> Page:
+    """One material: its facts, every row with the used ones marked, why they won, and the sources."""
+    material = catalog.material(name)
+    page = Page().line(f"{material.name}, family {material.family}", "bold").line()
+    if material.name != name:
+        page.line(f"({name} is another name for it)")
+    least, most = material.gauge
+    page.table(
+        [Column("property"), Column("value")],
+        [
+            ["density", f"{figure(material.density / 1e3, 4)} g/cm3"],
+            ["gauge of one layer", f"{figure(least * 1e6)} to {figure(most * 1e6)} um"],
+            ["roles", ", ".join(sorted(material.roles)) or "none"],
+            [
+                "price",
+                "none: give your own"
+                if material.price is None
+                else money(material.price, material.currency) + "/kg",
+            ],
+            ["O2 at 23 degC, dry", _with(gas_permeability(material, "O2"), GAS_UNIT)],
+            *_humid(material),
+            ["CO2 at 23 degC, dry", _with(gas_permeability(material, "CO2"), GAS_UNIT)],
+            ["N2 at 23 degC, dry", _with(gas_permeability(material, "N2"), GAS_UNIT)],
+            ["H2O at 38 degC, 90 % RH", _with(water_transmission(material), WATER_UNIT)],
+        ],
+    )
+    cited: dict[str, str] = {}
+    for gas in PERMEANTS:
+        _candidates(page, catalog, material.name, gas, cited)
+    page.bullets("Notes", material.notes)
+    page.bullets("Sources", [f"[{i}] {text}" for i, text in enumerate(cited.values(), start=1)])
+    return page
+
+
+def _with(value: float | None, unit: str) -> str:
+    return "unknown" if value is None else f"{figure(value)} {unit}"
+
+
+def _humid(material: Material) -> list[list[str]]:
+    """A row for damp air where humidity matters."""
+    law = material.gases.get("O2")
+    if law is None or not law.humidity_sensitive:
+        return []
+    return [["O2 at 23 degC, 85 % RH", _with(gas_permeability(material, "O2", 0.85), GAS_UNIT)]]
+
+
+def _candidates(page: Page, catalog: Catalog, name: str, gas: str, cited: dict[str, str]) -> None:
+    rows = _rows(catalog, name, gas)
+    if not rows:
+        return
+    cited.update({row["key"]: row["source"] for row in rows})
+    page.heading(gas)
+    page.table(
+        [word(""), Column("value"), Column("conditions"), word("grade"), word("source")],
+        [
+            [
+                "used" if row["used"] else "",
+                f"{row['value']} {row['unit']}",
+                row["conditions"],
+                row["grade"],
+                f"[{list(cited).index(row['key']) + 1}]",
+            ]
+            for row in rows
+        ],
+    )
+    selection = catalog.selection(name, gas)
+    if selection is not None:
+        page.indented(f"Used because: {selection.reason}.")
+    band = catalog.band(name, gas)
+    if band is not None and band.low < band.high:
+        spread = band.high / band.low
+        page.indented(f"Sources differ by a factor of {figure(spread, 2)} ({band.basis}).")
+
+
+def _rows(catalog: Catalog, name: str, gas: str) -> list[dict[str, Any]]:
+    """Every candidate row, the used ones first."""
+    selection = catalog.selection(name, gas)
+    chosen = selection.chosen if selection else ()
+    others = [c for c in catalog.candidates(name, gas) if c not in chosen]
+    return [
+        {
+            "gas": gas,
+            "used": candidate in chosen,
+            "value": candidate.printed,
+            "unit": candidate.row.get("unit"),
+            "conditions": candidate.conditions,
+            "grade": candidate.grade,
+            "key": candidate.source,
+            "source": _EVALUATED
+            if candidate.source == "evaluated"
+            else catalog.shipped.citation(candidate.source),
+            "note": candidate.record.note,
+            "place": candidate.row.where,
+        }
+        for candidate in (*chosen, *others)
+    ]
+
+
+def show_record(catalog: Catalog, name: str) -> dict[str, Any]:
+    """One material as plain data."""
+    material = catalog.material(name)
+    selections = {gas: catalog.selection(material.name, gas) for gas in PERMEANTS}
+    return {
+        "command": "materials show",
+        "title": material.name,
+        "warnings": list(material.notes),
+        "sources": [vars(note) for note in material.sources],
+        **_facts(material),
+        "rows": [row for gas in PERMEANTS for row in _rows(catalog, material.name, gas)],
+        "reasons": {gas: s.reason for gas, s in selections.items() if s is not None},
+    }
+
+
+def lint_page(file: str, problems: Sequence[Problem], warnings: Sequence[Problem]) -> Page:
+    """What is wrong in a table, then what looks odd; one line each, never wrapped."""
+    page = Page()
+    if not problems and not warnings:
+        return page.verdict(f"GOOD: nothing wrong in {file}.", True)
+    counts = [_count(len(problems), "problem"), _count(len(warnings), "warning")]
+    head = "WRONG" if problems else "USABLE"
+    page.verdict(f"{head}: {', '.join(c for c in counts if c)} in {file}.", not problems)
+    for problem in problems:
+        page.raw(f"  {problem}")
+    for warning in warnings:
+        page.raw(f"  warning: {warning}")
+    return page
+
+
+def _count(count: int, what: str) -> str:
+    return "" if count == 0 else f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def lint_record(file: str, problems: Sequence[Problem], warnings: Sequence[Problem]) -> dict[str, Any]:
+    """What lint found as plain data."""
+    return {
+        "command": "materials lint",
+        "title": file,
+        "warnings": [str(p) for p in warnings],
+        "passes": not problems,
+        "problems": [vars(p) for p in problems],
+        "oddities": [vars(p) for p in warnings],
+    }

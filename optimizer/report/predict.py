@@ -1,0 +1,240 @@
+"""Text of a prediction: verdict, limits, ways in and out, walls, mass and cost, what it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from optimizer.constants import PERMEANTS
+from optimizer.report.basis import basis
+from optimizer.report.page import Column, Page, number, word
+from optimizer.report.wording import (
+    apart,
+    duration,
+    duration_unit,
+    figure,
+    limit_name,
+    listed,
+    money,
+    percent,
+    with_unit,
+)
+from optimizer.results import LayerState, LimitOutcome, PredictResult, Transmission
+from optimizer.shelflife.package import LIMIT_GAS
+
+
+def predict_page(result: PredictResult) -> Page:
+    """The whole answer of ``predict``."""
+    page = Page().line(result.title, "bold").line()
+    page.verdict(verdict(result), result.passes)
+    prediction_sections(page, result)
+    ending(page, result)
+    return page
+
+
+def prediction_sections(page: Page, result: PredictResult) -> None:
+    """Limits, transmission, walls, mass and cost: what other pages show of a prediction too."""
+    _limits(page, result)
+    _ways(page, result.transmission, gases_of(result))
+    _walls(page, result)
+    _mass(page, result)
+
+
+def ending(page: Page, result: PredictResult) -> None:
+    """Warnings, assumptions, cautions, sources."""
+    basis(
+        page,
+        warnings=result.warnings,
+        assumptions=result.assumptions,
+        cautions=result.cautions,
+        sources=result.sources,
+        gases=gases_of(result),
+    )
+
+
+def gases_of(result: PredictResult) -> list[str]:
+    """Gases that the text is about: O2 and H2O, and whatever a limit follows."""
+    wanted = {"O2", "H2O"} | {
+        LIMIT_GAS.get(o.name, o.name.removeprefix("transmission ")) for o in result.limits
+    }
+    return [gas for gas in PERMEANTS if gas in wanted]
+
+
+def verdict(result: PredictResult) -> str:
+    """The answer in one sentence."""
+    failed = [o for o in result.limits if not o.passes]
+    life, target = result.shelf_life_days, result.target_days
+    by = limit_name(result.limited_by) if result.limited_by else ""
+    head = "PASSES" if result.passes else "FAILS"
+    if life is not None and life <= 0.0:
+        return (
+            f"{head}: over a limit already at closing ({by or listed([limit_name(o.name) for o in failed])})."
+        )
+    lasts, aim = _lasts(life, target, result.horizon_days)
+    ended = f"; ended by {by}" if by and life is not None else ""
+    if target is None:
+        head = "LASTS" if result.passes else "FAILS"
+        start = f"{head}: {lasts}{ended}; no target was given."
+    else:
+        start = f"{head}: {lasts}, target {aim}{ended}."
+    late = life is not None and target is not None and life < target
+    others = [limit_name(o.name) for o in failed if not (late and limit_name(o.name) == by)]
+    if not result.passes and others:
+        start += f" Not met: {listed(others)}."
+    return start
+
+
+def _lasts(life: float | None, target: float | None, horizon: float) -> tuple[str, str]:
+    """'lasts 14.2 months' and '9 months (58 % longer)', in one unit and told apart."""
+    if life is None:
+        return f"no limit is reached within {duration(horizon, target or horizon)}", duration(target)
+    if target is None:
+        return f"lasts {duration(life)}", ""
+    unit, length = duration_unit(target)
+    own, aim = apart(life / length, target / length)
+    margin = 100.0 * (life / target - 1.0)
+    comparison = "longer" if margin >= 0 else "short"
+    return f"lasts {own} {unit}", f"{aim} {unit} ({percent(abs(margin))} {comparison})"
+
+
+def limit_verdict(outcome: LimitOutcome) -> str:
+    """'holds, 38 % left' or what went wrong."""
+    if outcome.status == "exceeded at closing":
+        return "over at closing"
+    if not outcome.passes:
+        return "EXCEEDED"
+    if outcome.margin_pct is None:
+        return "holds"
+    return f"holds, {percent(outcome.margin_pct)} left"
+
+
+def _limits(page: Page, result: PredictResult) -> None:
+    if not result.limits:
+        return
+    page.heading("Limits")
+    rows = []
+    for o in result.limits:
+        allowed, at_target = apart(o.limit, o.at_target)
+        reached = {
+            "reached": duration(o.reached_after_days, result.target_days),
+            "exceeded at closing": "closing",
+        }
+        rows.append(
+            [
+                limit_name(o.name) + (f" ({o.wall})" if o.wall and o.wall not in o.name else ""),
+                allowed,
+                at_target,
+                "" if o.unit in ("1", "-") else o.unit,
+                reached.get(o.status, ""),
+                limit_verdict(o),
+            ]
+        )
+    columns = [
+        Column("limit"),
+        number("allowed"),
+        number("at target"),
+        Column("unit"),
+        Column("reached after"),
+    ]
+    page.table([*columns, Column("verdict")], rows)
+    for note in dict.fromkeys(o.note for o in result.limits if o.note):
+        page.indented(note)
+
+
+def worst_stage(rows: Iterable[Transmission], gas: str) -> str:
+    """Stage with the largest transmission of ``gas`` for the package."""
+    totals: dict[str, float] = {}
+    for row in rows:
+        if row.gas == gas:
+            totals[row.stage] = totals.get(row.stage, 0.0) + abs(row.value)
+    return max(totals, key=lambda stage: totals[stage])
+
+
+def _ways(page: Page, rows: tuple[Transmission, ...], gases: list[str]) -> None:
+    if not rows:
+        return
+    stages = list(dict.fromkeys(r.stage for r in rows))
+    gases = [gas for gas in gases if any(r.gas == gas for r in rows)]
+    page.heading("Where it comes through")
+    table = []
+    for gas in gases:
+        stage = worst_stage(rows, gas)
+        own = sorted((r for r in rows if r.gas == gas and r.stage == stage), key=lambda r: -abs(r.share))
+        for i, row in enumerate(own):
+            first = i == 0
+            share = percent(100.0 * row.share)
+            table.append(
+                [gas if first else "", row.part, share, figure(row.value), row.unit if first else ""]
+            )
+            if len(stages) > 1:
+                table[-1].insert(1, stage if first else "")
+    stage_column = [Column("worst stage")] if len(stages) > 1 else []
+    page.table(
+        [word("gas"), *stage_column, Column("part"), number("share"), number("transmission"), Column("unit")],
+        table,
+    )
+    if len(stages) > 1:
+        page.line()
+        table = []
+        for stage in stages:
+            totals = [sum(r.value for r in rows if r.stage == stage and r.gas == gas) for gas in gases]
+            table.append([stage, *(figure(t) for t in totals)])
+        page.table([Column("whole package, by stage"), *(number(gas) for gas in gases)], table)
+
+
+def _walls(page: Page, result: PredictResult) -> None:
+    for wall in dict.fromkeys(layer.wall for layer in result.layers):
+        films = [f for f in result.film_transmission if f.wall == wall]
+        stages = list(dict.fromkeys(layer.stage for layer in result.layers if layer.wall == wall))
+        leading = next((f.gas for f in films), "")
+        worst = max((f for f in films if f.gas == leading), key=lambda f: f.value, default=None)
+        stage = worst.stage if worst and worst.stage in stages else stages[0]
+        layers = sorted(
+            (layer for layer in result.layers if layer.wall == wall and layer.stage == stage),
+            key=lambda x: x.index,
+        )
+        total = sum(layer.thickness_um for layer in layers)
+        during = f", during {stage}" if len(stages) > 1 else ""
+        page.heading(f"Wall {wall}, {with_unit(total, 'um', 4)}, inside to outside{during}")
+        gases = [
+            gas for gas in gases_of(result) if any(gas in layer.resistance_share_pct for layer in layers)
+        ]
+        drop = layers[-1].humidity_outside_face_pct - layers[0].humidity_inside_face_pct
+        page.table(
+            [
+                Column("material"),
+                number("um"),
+                number("humidity"),
+                *(number(f"{gas} resistance") for gas in gases),
+                *([] if "H2O" in gases else [number("H2O resistance")]),
+            ],
+            [
+                [
+                    layer.material,
+                    figure(layer.thickness_um, 4),
+                    percent(layer.humidity_mid_pct, 3),
+                    *(percent(layer.resistance_share_pct.get(gas)) for gas in gases),
+                    *([] if "H2O" in gases else [_water_share(layer, drop)]),
+                ]
+                for layer in layers
+            ],
+        )
+        for film in films:
+            if film.stage == stage and film.gas in gases_of(result):
+                page.indented(f"{film.gas} through the wall: {with_unit(film.value, film.unit)}")
+
+
+def _water_share(layer: LayerState, drop: float) -> str:
+    """Share of the humidity difference that lies over this layer, which is its share of the resistance."""
+    if abs(drop) < 0.1:
+        return ""
+    return percent(100.0 * (layer.humidity_outside_face_pct - layer.humidity_inside_face_pct) / drop)
+
+
+def _mass(page: Page, result: PredictResult) -> None:
+    page.heading("Mass and cost of one package")
+    parts = [f"{name} {figure(mass)} g" for name, mass in result.mass_by_material_g.items()]
+    page.indented(f"{figure(result.mass_g, 4)} g" + (f": {', '.join(parts)}" if parts else ""))
+    if result.cost_per_package is None:
+        page.indented("no cost: a material has no price")
+    else:
+        page.indented(money(result.cost_per_package, result.currency))

@@ -1,0 +1,201 @@
+"""What the commands answer, as frozen dataclasses; ``as_dict`` gives the JSON of docs/project-file.md.
+
+Keys carry their unit. Nothing here computes; the producers are ``shelflife.predict`` and ``design.solve``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+
+@dataclass(frozen=True)
+class LimitOutcome:
+    """One limit: ``at_target`` and ``limit`` in ``unit``; ``status`` is reached, not reached, or
+    exceeded at closing; ``margin_pct`` is how much of the permitted change is left at the target."""
+
+    name: str
+    limit: float
+    unit: str
+    at_target: float | None
+    reached_after_days: float | None
+    status: str
+    passes: bool
+    margin_pct: float | None = None
+    wall: str | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Transmission:
+    stage: str
+    part: str
+    gas: str
+    value: float
+    unit: str
+    share: float
+
+
+@dataclass(frozen=True)
+class FilmTransmission:
+    wall: str
+    stage: str
+    gas: str
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class LayerState:
+    wall: str
+    stage: str
+    index: int
+    material: str
+    thickness_um: float
+    humidity_inside_face_pct: float
+    humidity_mid_pct: float
+    humidity_outside_face_pct: float
+    resistance_share_pct: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class PredictResult:
+    """Answer of ``predict``. time_series: 'days' and one list per quantity, names carry units."""
+
+    title: str
+    version: str
+    inputs_sha256: str
+    warnings: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    sources: tuple[Mapping[str, str], ...]
+    cautions: tuple[str, ...]
+    passes: bool
+    target_days: float | None
+    shelf_life_days: float | None
+    horizon_days: float
+    limited_by: str | None
+    limits: tuple[LimitOutcome, ...]
+    transmission: tuple[Transmission, ...]
+    film_transmission: tuple[FilmTransmission, ...]
+    layers: tuple[LayerState, ...]
+    time_series: Mapping[str, tuple[float, ...]]
+    mass_g: float
+    mass_by_material_g: Mapping[str, float]
+    cost_per_package: float | None
+    currency: str
+    geometry: tuple[Mapping[str, Any], ...] = ()
+    command: str = "predict"
+
+    def as_dict(self) -> dict[str, Any]:
+        return plain(self)
+
+
+@dataclass(frozen=True)
+class ChosenLayer:
+    """``mass_g`` of the layer in one package and its share of the cost of all designed walls, where worked out."""
+
+    material: str
+    thickness_um: float
+    mass_g: float | None = None
+    cost_share_pct: float | None = None
+
+
+@dataclass(frozen=True)
+class Binding:
+    """A limit or rule that holds the optimum, and what one ``unit`` of relaxation saves in the objective's unit."""
+
+    name: str
+    unit: str
+    saves: float
+    saves_unit: str
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Another structure found on the way: objective, and how far above the best it is."""
+
+    structure: Mapping[str, tuple[ChosenLayer, ...]]
+    objective: float
+    excess_pct: float
+
+
+@dataclass(frozen=True)
+class DesignResult:
+    """Answer of ``design``: the choice, its proof, and ``predicted`` for the chosen package (None if infeasible)."""
+
+    title: str
+    version: str
+    inputs_sha256: str
+    status: str
+    minimised: str
+    objective: float | None
+    objective_unit: str
+    lower_bound: float | None
+    gap: float | None
+    structure: Mapping[str, tuple[ChosenLayer, ...]]
+    predicted: PredictResult | None
+    binding: tuple[Binding, ...]
+    alternatives: tuple[Alternative, ...]
+    conflict: tuple[str, ...]
+    nearest: str
+    warnings: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    solver: Mapping[str, Any]
+    command: str = "design"
+
+    def as_dict(self) -> dict[str, Any]:
+        own = plain(self)
+        predicted = own.pop("predicted") or {}
+        return {**predicted, **own} | {
+            "warnings": list(dict.fromkeys([*predicted.get("warnings", []), *own["warnings"]])),
+            "assumptions": list(dict.fromkeys([*predicted.get("assumptions", []), *own["assumptions"]])),
+        }
+
+
+@dataclass(frozen=True)
+class Change:
+    """One difference between the checked package and its baseline."""
+
+    what: str
+    baseline: str
+    now: str
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """Answer of ``check``: does the changed package pass, and how it stands against the baseline.
+
+    ``confidence`` is None: this release compares point estimates.
+    """
+
+    title: str
+    version: str
+    inputs_sha256: str
+    passes: bool
+    confidence: float | None
+    shelf_life_days: Mapping[str, float | None]
+    margin_pct: float | None
+    baseline: PredictResult
+    changed: PredictResult
+    changes: tuple[Change, ...]
+    lightest_passing: Mapping[str, Any] | None
+    warnings: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    sources: tuple[Mapping[str, str], ...] = ()
+    command: str = "check"
+
+    def as_dict(self) -> dict[str, Any]:
+        return plain(self)
+
+
+def plain(value: Any) -> Any:
+    """Dataclasses, tuples and mappings to what json.dumps takes."""
+    if hasattr(value, "__dataclass_fields__"):
+        return {k: plain(v) for k, v in value.__dict__.items()}
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(v) for v in value]
+    return value

@@ -1,0 +1,359 @@
+"""Warnings of a prediction: where a number leaves the range it was measured in, or a simplification may matter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from optimizer.constants import DAY, GAS_CONSTANT, MOLAR_MASS, ZERO_CELSIUS
+from optimizer.physics.material import Material
+from optimizer.physics.solubility import OXYGEN_VALID
+from optimizer.shelflife.breakdown import reported_gases, wall_state
+from optimizer.shelflife.contents import (
+    carbonation_amount,
+    carbonation_pressure,
+    contents_of,
+    headspace_gas,
+    inside_activity,
+    is_liquid,
+    limit_names,
+    simulated_gases,
+    water_matters,
+)
+from optimizer.shelflife.exchange import has_law, materials_without_nitrogen, walls_in_use, with_nitrogen
+from optimizer.shelflife.lag import unknown_diffusivity, wall_memory
+from optimizer.shelflife.package import Case, ClosurePart, HolePart, Stage, Wall, WallPart
+
+#: A condition this far outside the measured temperatures is warned about [K].
+_OUTSIDE_MEASURED = 10.0
+#: Likewise for water activity.
+_OUTSIDE_HUMIDITY = 0.02
+#: Share of the shelf life (lag) or of the allowed amount (stored gas) from which the quasi-steady answer is doubtful.
+_WALL_MATTERS = 0.05
+
+
+def _celsius(t: float) -> str:
+    return f"{t - ZERO_CELSIUS:.4g} degC"
+
+
+def materials_in_use(case: Case) -> list[Material]:
+    """Materials of the walls in use, each once."""
+    found = {x.material.name: x.material for w in walls_in_use(case.package) for x in w.layers}
+    return list(found.values())
+
+
+def followed(case: Case) -> tuple[str, ...]:
+    """Gases and H2O that the limits depend on."""
+    gases = simulated_gases(case.product)
+    sensitive = any(
+        g in m.gases and m.gases[g].humidity_sensitive for g in gases for m in materials_in_use(case)
+    )
+    return (*gases, "H2O") if water_matters(case.product) or sensitive else gases
+
+
+def warnings_of(case: Case, shelf_life: float | None) -> list[str]:
+    """Everything worth a warning; shelf_life [s] or None."""
+    found = [*_materials(case), *_humidity(case), *_parts(case), *_contents(case), *_storage(case)]
+    found += _memory(case, shelf_life)
+    return list(dict.fromkeys(found))
+
+
+def _materials(case: Case) -> Iterator[str]:
+    coldest = min(s.temperature for s in case.storage)
+    hottest = max(s.temperature for s in case.storage)
+    keys = followed(case)
+    for m in materials_in_use(case):
+        for note in m.notes:
+            yield note if m.name in note else f"{m.name}: {note}"
+        for key in keys:
+            law = m.water if key == "H2O" else m.gases.get(key)
+            if law is None or law.blocks:
+                continue
+            low, high = law.measured_temperature
+            if hottest > high + _OUTSIDE_MEASURED or coldest < low - _OUTSIDE_MEASURED:
+                worst = hottest if hottest > high + _OUTSIDE_MEASURED else coldest
+                measured = _celsius(low) if low == high else f"{_celsius(low)} to {_celsius(high)}"
+                yield (
+                    f"{m.name}: {key} permeability was measured at {measured}; storage at {_celsius(worst)} is more "
+                    "than 10 K outside, so it rests on the activation energy"
+                )
+            t = m.glass_transition
+            if t is not None and (min(coldest, law.temperature) < t < max(hottest, law.temperature)):
+                yield (
+                    f"{m.name}: its glass transition ({_celsius(t)}) lies between the temperature of the {key} value "
+                    f"({_celsius(law.temperature)}) and a storage temperature; one activation energy does not hold there"
+                )
+    missing = materials_without_nitrogen(case.package) if "N2" in simulated_gases(case.product) else []
+    if missing:
+        yield f"N2 permeability assumed a quarter of O2 for {', '.join(missing)} (common practice, no source)"
+
+
+def _humidity(case: Case) -> Iterator[str]:
+    if not has_law(case.package, "H2O"):
+        lacking = [m.name for m in materials_in_use(case) if m.water is None]
+        yield f"humidity inside the wall is not shown: no H2O permeability for {', '.join(lacking)}"
+        return
+    gases = simulated_gases(case.product)
+    inside = inside_activity(case.product)
+    told: set[tuple[str, str]] = set()
+    for wall in walls_in_use(case.package):
+        if not any(
+            g in x.material.gases and x.material.gases[g].humidity_sensitive
+            for g in gases
+            for x in wall.layers
+        ):
+            continue
+        for stage in _extreme_stages(case.storage):
+            faces = wall_state(wall, (), stage.temperature, inside, stage.humidity).faces
+            for i, layer in enumerate(wall.layers):
+                for gas in gases:
+                    law = layer.material.gases.get(gas)
+                    if law is None or not law.humidity_sensitive or (layer.material.name, gas) in told:
+                        continue
+                    low, high = sorted((float(faces[i]), float(faces[i + 1])))
+                    if (
+                        low < law.activity[0] - _OUTSIDE_HUMIDITY
+                        or high > law.activity[-1] + _OUTSIDE_HUMIDITY
+                    ):
+                        told.add((layer.material.name, gas))
+                        yield (
+                            f"{layer.material.name} in wall {wall.name!r} is at {100 * low:.0f} to {100 * high:.0f} %RH "
+                            f"in stage {stage.name!r}; its {gas} permeability was measured from "
+                            f"{100 * law.activity[0]:.0f} to {100 * law.activity[-1]:.0f} %RH and is held flat outside"
+                        )
+
+
+def _extreme_stages(storage: tuple[Stage, ...]) -> list[Stage]:
+    """Driest and most humid stage: enough for a range check when there are thousands."""
+    return list(
+        {
+            id(s): s for s in (min(storage, key=lambda s: s.humidity), max(storage, key=lambda s: s.humidity))
+        }.values()
+    )
+
+
+def _parts(case: Case) -> Iterator[str]:
+    keys = followed(case)
+    for part in case.package.parts:
+        if isinstance(part, ClosurePart):
+            absent = [g for g in keys if g not in part.transmission]
+            if absent:
+                yield f"{part.name}: no transmission given for {', '.join(absent)}; taken as zero"
+            assumed = [g for g in keys if g in part.transmission and part.transmission[g].energy_assumed]
+            if assumed:
+                yield f"{part.name}: activation energy of {', '.join(assumed)} assumed"
+        elif isinstance(part, HolePart) and case.product.carbonation is not None:
+            yield f"{part.name}: flow through the hole driven by the pressure inside is not modelled; only diffusion is"
+
+
+def _contents(case: Case) -> Iterator[str]:
+    product = case.product
+    gases = simulated_gases(product)
+    if product.carbonation is not None:
+        pressure = carbonation_pressure(product)
+        yield (
+            f"CO2 is taken as an ideal gas ({pressure / 1e5:.1f} bar at closing); about 2 % off at 4 bar, "
+            "and creep of the bottle is not modelled"
+        )
+    if "O2" in gases and product.oxygen.solubility is None:
+        temperatures = [s.temperature for s in case.storage]
+        if product.oxygen.dissolves_like == "oil":
+            yield "oxygen in oil is an estimate: 5.5 times its solubility in water at 25 degC, at every temperature"
+        elif is_liquid(product) and (
+            min(temperatures) < OXYGEN_VALID[0] or max(temperatures) > OXYGEN_VALID[1]
+        ):
+            yield "solubility of oxygen in water is extrapolated outside 0 to 40 degC"
+    if product.moisture is not None:
+        low, high = product.moisture.isotherm.valid
+        out = [s.humidity for s in case.storage] + [product.moisture.initial_activity]
+        if min(out) < low - 1e-9 or max(out) > high + 1e-9:
+            yield (
+                f"the moisture isotherm holds from water activity {low:.3g} to {high:.3g}; the conditions reach from "
+                f"{min(out):.3g} to {max(out):.3g}"
+            )
+
+
+def _storage(case: Case) -> Iterator[str]:
+    if min(s.temperature for s in case.storage) < ZERO_CELSIUS and "H2O" in followed(case):
+        yield "below 0 degC the vapour pressure is that of supercooled water and freezing is not modelled"
+
+
+def _memory(case: Case, shelf_life: float | None) -> list[str]:
+    """Lag of each wall against the shelf life, and gas stored in the walls against what the limits allow."""
+    gases = [g for g in simulated_gases(case.product) if g in ("O2", "CO2")]
+    if not gases:
+        return []
+    package = with_nitrogen(case.package)
+    longest = shelf_life if shelf_life is not None else case.target or case.horizon
+    stage = case.storage[0]
+    messages: list[str] = []
+    unjudged: dict[str, list[str]] = {}
+    for gas in gases:
+        stored = 0.0
+        complete = True
+        for wall in walls_in_use(package):
+            lacking = unknown_diffusivity(wall, gas)
+            if lacking:
+                complete = False
+                unjudged.setdefault(gas, []).extend(x for x in lacking if x not in unjudged.get(gas, []))
+                continue
+            memory = wall_memory(wall, gas, stage.temperature, _resistance(case, wall, gas, stage))
+            if memory.lag > _WALL_MATTERS * longest:
+                messages.append(
+                    f"wall {wall.name!r}: the {gas} time lag ({memory.lag / DAY:.3g} days) is more than 5 % of the time "
+                    "looked at; the steady-wall answer is doubtful early on"
+                )
+            area = sum(
+                p.permeation_area(wall.thickness)
+                for p in package.parts
+                if isinstance(p, WallPart) and p.wall == wall.name
+            )
+            stored += memory.stored * area
+        allowed = _allowed(case, gas)
+        amount = stored * _difference(case, gas)
+        if complete and allowed and amount > _WALL_MATTERS * allowed:
+            verb = "releases" if gas == "O2" else "takes up"
+            messages.append(
+                f"the wall itself {verb} about {amount * 1e6:.3g} umol {gas} that the steady-wall answer leaves out: "
+                f"{100 * amount / allowed:.0f} % of what the limit allows"
+            )
+    if unjudged:
+        parts = "; ".join(f"{gas}: {', '.join(names)}" for gas, names in unjudged.items())
+        messages.append(
+            f"time lag and gas stored in the wall could not be judged, no diffusivity for {parts}"
+        )
+    return messages
+
+
+def _resistance(
+    case: Case, wall: Wall, gas: str, stage: Stage
+) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    if gas in reported_gases(case) and has_law(case.package, "H2O"):
+        return wall_state(
+            wall, (gas,), stage.temperature, inside_activity(case.product), stage.humidity
+        ).resistance[gas]
+    return np.array(
+        [
+            x.thickness * float(x.material.mean_resistivity(gas, stage.temperature, 0.0, 0.0))
+            for x in wall.layers
+        ]
+    )
+
+
+def _difference(case: Case, gas: str) -> float:
+    """Difference of partial pressure over the wall at closing [Pa]."""
+    product = case.product
+    inside = headspace_gas(product).get(gas, 0.0) * 101325.0
+    if gas == "CO2":
+        inside += carbonation_pressure(product)
+        return abs(inside - 40.0)
+    return max(0.2095 * 101325.0 - inside, 0.0)
+
+
+def _allowed(case: Case, gas: str) -> float | None:
+    """Amount of gas that the tightest limit lets in (O2) or out (CO2) [mol]."""
+    product = case.product
+    allowed = []
+    for limit in product.limits:
+        if gas == "O2" and limit.name == "oxygen_gain":
+            allowed.append(limit.value * product.mass / MOLAR_MASS["O2"])
+        elif gas == "O2" and limit.name == "headspace_oxygen":
+            room = 101325.0 * product.headspace.volume / (GAS_CONSTANT * product.closing_temperature)
+            allowed.append(max(limit.value - headspace_gas(product).get("O2", 0.0), 0.0) * room)
+        elif gas == "CO2" and limit.name == "co2_loss":
+            total = contents_of(product, ("CO2",), False).amounts["CO2"] or carbonation_amount(product)
+            allowed.append(limit.value * total)
+    return min(allowed) if allowed else None
+
+
+def cautions_of(case: Case) -> list[str]:
+    """The usual cautions, where they apply."""
+    product = case.product
+    found = [
+        "A prediction is for screening: verify by a test of the whole package before a decision rests on it."
+    ]
+    found.append("Food-contact and recycling rules are local and are not checked here.")
+    low_oxygen = headspace_gas(product).get("O2", 0.0) < 0.02 and product.carbonation is None
+    wet = inside_activity(product) > 0.93
+    if low_oxygen and wet and limit_names(product) & {"oxygen_gain", "headspace_oxygen"}:
+        found.append(
+            "Packs low in oxygen can let pathogens such as Clostridium botulinum grow in moist, low-acid, chilled "
+            "products; shelf life by oxygen says nothing about safety."
+        )
+    if product.carbonation is not None:
+        found.append(
+            "Pressurised bottles need a burst, drop and creep check; a thinner wall that keeps CO2 may still fail."
+        )
+    if water_matters(product):
+        found.append(
+            "Medicines need stability studies under the rules that apply to them; this does not replace them."
+        )
+    return found
+
+
+def assumptions_of(case: Case) -> list[str]:
+    """The modelling choices that matter to this case, in words."""
+    product, names = case.product, limit_names(case.product)
+    gases = simulated_gases(product)
+    found = [
+        "Walls are at steady state at every moment; conditions change at once from stage to stage.",
+        "A month is 30.4375 days and a year 365.25 days; cm3(STP) is at 0 degC and 1 atm.",
+        "The last stage of storage goes on if the time looked at is longer.",
+        "Each limit is checked at the worst value of its quantity from closing on.",
+    ]
+    activity = inside_activity(product)
+    if product.moisture is None and product.water_activity is None:
+        why = "a liquid" if is_liquid(product) else "not given"
+        found.append(f"Water activity inside assumed {activity:.3g} ({why}).")
+    moving = " at closing" if product.moisture is not None else ""
+    found.append(f"Tables of transmission and humidity are for water activity {activity:.3g}{moving} inside.")
+    if gases:
+        found.append("Air outside is 20.95 % O2, 78.08 % N2 and 0.04 % CO2 of the dry part at 1 atm in all.")
+        found.append("Headspace and product are in equilibrium at all times (Henry's law).")
+        if not product.headspace.gas:
+            what = "no air, only CO2" if product.carbonation is not None else "air"
+            found.append(f"Headspace gas not given: {what} assumed.")
+        walls = (
+            "rigid: its volume is kept"
+            if product.headspace.rigid
+            else "flexible: the pressure outside is kept"
+        )
+        found.append(f"Headspace {walls}; at closing it is at 1 atm including water vapour.")
+    if "O2" in gases:
+        if product.oxygen.dissolves_like == "water" and product.oxygen.solubility is None:
+            found.append("Oxygen in water after Benson and Krause (1984).")
+        consumption = product.oxygen.consumption
+        if consumption is not None and consumption.order == 0:
+            found.append("Order-0 use of oxygen fades out below an oxygen pressure of 10 Pa.")
+        if consumption is not None and consumption.order == 1 and product.oxygen.dissolves_like == "nothing":
+            found.append(
+                "First-order use of oxygen acts on the oxygen of the headspace: the product dissolves none."
+            )
+    if "oxygen_gain" in names:
+        found.append(_oxygen_gain_text(case))
+    if "co2_loss" in names:
+        found.append(
+            "CO2 loss is what left the package as a share of all CO2 in it at closing; wall sorption is not part of it."
+        )
+    if product.carbonation is not None:
+        found.append(
+            "CO2 and N2 in water after Sander (2023); the headspace starts at the CO2 pressure of the liquid."
+        )
+    if product.moisture is not None:
+        found.append("The moisture isotherm is used at every temperature as given; the product is uniform.")
+    if any(isinstance(p, HolePart) for p in case.package.parts):
+        found.append(
+            "Holes: diffusion with one hole radius added to the length, molecular and Knudsen resistance in series."
+        )
+    return found
+
+
+def _oxygen_gain_text(case: Case) -> str:
+    product = case.product
+    dissolves = product.oxygen.dissolves_like != "nothing" or product.oxygen.solubility is not None
+    if dissolves or product.oxygen.consumption is not None:
+        return "Oxygen gain is oxygen taken up by the product, dissolved plus used up, less what was dissolved at closing."
+    return (
+        "Oxygen gain is all oxygen that came into the package, as the product neither dissolves nor uses it."
+    )

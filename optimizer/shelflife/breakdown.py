@@ -1,0 +1,202 @@
+"""Where the gas comes through: tables per stage, part, wall and layer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.geometry.surface import Patch
+from optimizer.physics.laminate import humidity_profile, layer_resistances
+from optimizer.results import FilmTransmission, LayerState, Transmission
+from optimizer.shelflife.contents import inside_activity, simulated_gases
+from optimizer.shelflife.exchange import has_law, part_exchange, walls_in_use, with_nitrogen
+from optimizer.shelflife.package import Case, Package, Stage, Wall, WallPart
+from optimizer.shelflife.specification import GAS_TRADE, WATER_TRADE
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class NamedStage:
+    """A stage as the user named it: one set of conditions, or many (hourly weather), with their weights."""
+
+    name: str
+    temperature: Array
+    humidity: Array
+    pressure: Array
+    weight: Array
+
+
+def named_stages(storage: tuple[Stage, ...]) -> list[NamedStage]:
+    """Stages by name in order of first use; equal conditions of one name are joined."""
+    groups: dict[str, dict[tuple[float, float, float], float]] = {}
+    for s in storage:
+        row = groups.setdefault(s.name, {})
+        key = (s.temperature, s.humidity, s.pressure)
+        row[key] = row.get(key, 0.0) + s.duration
+    named = []
+    for name, rows in groups.items():
+        table = np.array(list(rows))
+        weight = np.array(list(rows.values()))
+        named.append(NamedStage(name, table[:, 0], table[:, 1], table[:, 2], weight / weight.sum()))
+    return named
+
+
+def reported_gases(case: Case) -> tuple[str, ...]:
+    """Gases (without water) that the tables show: those simulated and those every material has a value for."""
+    simulated = simulated_gases(case.product)
+    water = has_law(case.package, "H2O")
+    chosen = []
+    for gas in ("O2", "CO2", "N2"):
+        sensitive = any(
+            gas in x.material.gases and x.material.gases[gas].humidity_sensitive
+            for w in walls_in_use(case.package)
+            for x in w.layers
+        )
+        known = has_law(case.package, gas) and (water or not sensitive) and gas != "N2"
+        if gas in simulated or known:
+            chosen.append(gas)
+    return tuple(chosen)
+
+
+def _means(
+    package: Package, stage: NamedStage, inside: float, gases: tuple[str, ...], water: bool
+) -> dict[str, dict[str, float]]:
+    """part -> {gas: mean over the stage's conditions}; gases in mol/(s Pa), water outwards in mol/s."""
+    conditions = (stage.temperature, stage.humidity, stage.pressure)
+    parts = part_exchange(package, np.array([inside]), conditions, gases, water=water)
+    return {
+        part: {g: float(v[0, :, 0] @ stage.weight) for g, v in values.items()}
+        for part, values in parts.items()
+    }
+
+
+def transmission_tables(case: Case) -> tuple[tuple[Transmission, ...], tuple[FilmTransmission, ...]]:
+    """Per stage, part and gas with its share; and per square metre of each wall. Inside at its closing activity."""
+    gases = reported_gases(case)
+    water = has_law(case.package, "H2O")
+    package = with_nitrogen(case.package) if "N2" in gases else case.package
+    inside = inside_activity(case.product)
+    films = Package(
+        tuple(WallPart(w.name, w.name, (Patch(1.0),)) for w in walls_in_use(package)), package.walls
+    )
+    rows: list[Transmission] = []
+    sheets: list[FilmTransmission] = []
+    keys = [*gases, "H2O"] if water else list(gases)
+    for stage in named_stages(case.storage):
+        means = _means(package, stage, inside, gases, water)
+        for gas in keys:
+            factor = WATER_TRADE if gas == "H2O" else GAS_TRADE
+            unit = "g/(package*day)" if gas == "H2O" else "cm3(STP)/(package*day*atm)"
+            total = sum(v[gas] for v in means.values())
+            for part, values in means.items():
+                share = values[gas] / total if total else 0.0
+                rows.append(Transmission(stage.name, part, gas, abs(values[gas]) * factor, unit, share))
+        for wall, values in _means(films, stage, inside, gases, water).items():
+            for gas in keys:
+                factor = WATER_TRADE if gas == "H2O" else GAS_TRADE
+                unit = "g/(m2*day)" if gas == "H2O" else "cm3(STP)/(m2*day*atm)"
+                sheets.append(FilmTransmission(wall, stage.name, gas, abs(values[gas]) * factor, unit))
+    return tuple(rows), tuple(sheets)
+
+
+@dataclass(frozen=True)
+class WallState:
+    """faces: water activity at the n + 1 faces from inside to outside; mid: at half thickness of each layer (n,);
+    resistance: gas -> resistance of each layer (n,) [m2 s Pa/mol]."""
+
+    faces: Array
+    mid: Array
+    resistance: dict[str, Array]
+
+
+def wall_state(
+    wall: Wall, gases: tuple[str, ...], temperature: float, inside: float, outside: float
+) -> WallState:
+    """Humidity and resistances inside a wall whose materials all have a water permeability."""
+    materials = [layer.material for layer in wall.layers]
+    thickness = np.array([layer.thickness for layer in wall.layers])
+    faces = humidity_profile(materials, thickness, temperature, inside, outside).faces
+    mid = np.array(
+        [
+            float(law.activity_of(0.5 * (law.potential(a) + law.potential(b))))
+            for law, a, b in zip((m.water_law() for m in materials), faces[:-1], faces[1:], strict=True)
+        ]
+    )
+    resistance = {g: layer_resistances(materials, thickness, g, temperature, faces) for g in gases}
+    return WallState(faces, mid, resistance)
+
+
+def layer_table(case: Case) -> tuple[LayerState, ...]:
+    """Humidity in every layer and its share of the wall's resistance, per wall and stage.
+
+    A stage with many conditions is shown at its mean temperature and humidity. Empty where a material has no
+    water permeability.
+    """
+    if not has_law(case.package, "H2O"):
+        return ()
+    gases = reported_gases(case)
+    package = with_nitrogen(case.package) if "N2" in gases else case.package
+    inside = inside_activity(case.product)
+    rows = []
+    for wall in walls_in_use(package):
+        for stage in named_stages(case.storage):
+            t, out = float(stage.temperature @ stage.weight), float(stage.humidity @ stage.weight)
+            state = wall_state(wall, gases, t, inside, out)
+            for i, layer in enumerate(wall.layers):
+                share = {g: 100.0 * float(r[i] / r.sum()) for g, r in state.resistance.items()}
+                rows.append(
+                    LayerState(
+                        wall=wall.name,
+                        stage=stage.name,
+                        index=i + 1,
+                        material=layer.material.name,
+                        thickness_um=layer.thickness * 1e6,
+                        humidity_inside_face_pct=100.0 * float(state.faces[i]),
+                        humidity_mid_pct=100.0 * float(state.mid[i]),
+                        humidity_outside_face_pct=100.0 * float(state.faces[i + 1]),
+                        resistance_share_pct=share,
+                    )
+                )
+    return tuple(rows)
+
+
+@dataclass(frozen=True)
+class Bill:
+    """mass [kg] in all and by material; cost [currency] per package or None; currency; why there is no cost."""
+
+    mass: float
+    by_material: dict[str, float]
+    cost: float | None
+    currency: str
+    missing: str = ""
+
+
+def bill_of(package: Package) -> Bill:
+    """Mass and material cost of the walls of one package. Closures are not weighed."""
+    mass: dict[str, float] = {}
+    price: dict[str, tuple[float | None, str]] = {}
+    for part in package.parts:
+        if not isinstance(part, WallPart):
+            continue
+        wall = package.walls[part.wall]
+        area = part.mass_area(wall.thickness)
+        for layer in wall.layers:
+            m = layer.material
+            mass[m.name] = mass.get(m.name, 0.0) + area * layer.thickness * m.density
+            price[m.name] = (m.price, m.currency)
+    unpriced = [name for name, (p, _) in price.items() if p is None]
+    currencies = list(dict.fromkeys(c for p, c in price.values() if p is not None))
+    missing = ""
+    if unpriced:
+        missing = f"no cost: no price for {', '.join(unpriced)}"
+    elif len(currencies) > 1:
+        missing = (
+            f"no cost: prices are in different currencies ({', '.join(c or '(none)' for c in currencies)})"
+        )
+    cost = None
+    if not missing and mass:
+        cost = sum(m * (price[name][0] or 0.0) for name, m in mass.items())
+    return Bill(sum(mass.values()), mass, cost, currencies[0] if len(currencies) == 1 else "", missing)

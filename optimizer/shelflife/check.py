@@ -1,0 +1,239 @@
+"""A changed package against its baseline: both predicted, what differs, how thin the walls could be.
+
+Point estimates: both packages are predicted with the properties as given, without uncertainty.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from optimizer.errors import LayerwrightError
+from optimizer.results import CheckResult, PredictResult
+from optimizer.shelflife.changes import changed_walls, changes
+from optimizer.shelflife.package import Case, Layer, Wall, WallPart
+from optimizer.shelflife.predict import predict
+
+#: The lightest scale is found to this relative accuracy, from the side that passes.
+SCALE_TOLERANCE = 1e-3
+#: Scales outside these are not looked at.
+THINNEST, THICKEST = 0.02, 20.0
+#: Steps of the search for a bracket.
+_STRIDE = 1.5
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One scale of the changed walls; margin [%] is negative where it fails; result None: no such package."""
+
+    scale: float
+    margin: float
+    result: PredictResult | None
+
+    @property
+    def passes(self) -> bool:
+        return self.margin >= 0.0
+
+
+def check(
+    case: Case,
+    baseline: Case,
+    *,
+    version: str = "",
+    inputs_sha256: str = "",
+    baseline_sha256: str = "",
+    progress: Progress | None = None,
+) -> CheckResult:
+    """Predict both cases and compare them; ``lightest_passing`` scales the walls that differ, or else all."""
+    say = progress or _quiet
+    say("predicting the baseline")
+    before = predict(baseline, version=version, inputs_sha256=baseline_sha256)
+    say("predicting the changed package")
+    now = predict(case, version=version, inputs_sha256=inputs_sha256)
+    life, target = now.shelf_life_days, now.target_days
+    margin = None if life is None or not target else 100.0 * (life / target - 1.0)
+    warnings = [*now.warnings, *(f"baseline: {w}" for w in before.warnings if w not in now.warnings)]
+    if before.target_days != target:
+        warnings.append("the two projects have different targets; each is held against its own")
+    return CheckResult(
+        title=now.title,
+        version=version,
+        inputs_sha256=inputs_sha256,
+        passes=now.passes,
+        confidence=None,
+        shelf_life_days={"p05": None, "p50": life, "p95": None},
+        margin_pct=margin,
+        baseline=before,
+        changed=now,
+        changes=changes(baseline, case, before, now),
+        lightest_passing=lightest_passing(case, baseline, now, say),
+        warnings=tuple(warnings),
+        assumptions=(
+            *now.assumptions,
+            "the comparison is of point estimates: properties as given, without their uncertainty",
+        ),
+        sources=now.sources,
+    )
+
+
+def lightest_passing(
+    case: Case, baseline: Case, now: PredictResult, say: Progress | None = None
+) -> Mapping[str, Any] | None:
+    """Smallest common factor on the thickness of the changed walls with which the package still passes.
+
+    Found to ``SCALE_TOLERANCE`` by predicting again. None without a target. Keys: scale [-] or None where no
+    scale between THINNEST and THICKEST passes, walls {name: [{material, thickness_um}]}, mass_g,
+    cost_per_package, currency, shelf_life_days, limited_by, note.
+    """
+    say = say or _quiet
+    if case.target is None:
+        return None
+    names = changed_walls(baseline, case) or tuple(dict.fromkeys(used_walls(case)))
+    if not names:
+        return None
+    trial_case = replace(case, horizon=min(case.horizon, case.target))
+    known = {1.0: Trial(1.0, _margin(now), now)}
+
+    def at(scale: float) -> Trial:
+        if scale not in known:
+            say(f"looking for the lightest that passes: {100.0 * scale:.1f} % of the thickness")
+            known[scale] = _trial(trial_case, names, scale)
+        return known[scale]
+
+    fails, passes, note = _bracket(at)
+    if passes is None:
+        return {"scale": None, "walls": {}, "note": note}
+    if fails is not None:
+        passes = _narrow(at, fails, passes)
+    # The trials look only as far as the target; the answer tells the whole shelf life.
+    scaled = _scaled(case, names, passes.scale)
+    result = predict(scaled)
+    return {
+        "scale": passes.scale,
+        "walls": {name: _layers_um(scaled.package.walls[name]) for name in names},
+        "mass_g": result.mass_g,
+        "cost_per_package": result.cost_per_package,
+        "currency": result.currency,
+        "shelf_life_days": result.shelf_life_days,
+        "limited_by": result.limited_by,
+        "note": " ".join(filter(None, (note, _gauge_note(scaled, names)))),
+    }
+
+
+def used_walls(case: Case) -> list[str]:
+    """Names of the walls that a part is made of."""
+    return [part.wall for part in case.package.parts if isinstance(part, WallPart)]
+
+
+def _bracket(at: Callable[[float], Trial]) -> tuple[Trial | None, Trial | None, str]:
+    """A failing and a passing trial next to each other, or only one of them and why."""
+    here = at(1.0)
+    if here.passes:
+        passing = here
+        while passing.scale > THINNEST:
+            trial = at(max(THINNEST, passing.scale / _STRIDE))
+            if not trial.passes:
+                return trial, passing, ""
+            passing = trial
+        return (
+            None,
+            passing,
+            f"it passes even at {100.0 * THINNEST:g} % of the thickness: the wall does not decide.",
+        )
+    failing = here
+    while failing.scale < THICKEST:
+        trial = at(min(THICKEST, failing.scale * _STRIDE))
+        if trial.passes:
+            return failing, trial, ""
+        if trial.result is None:
+            return (
+                failing,
+                None,
+                "no thicker wall fits the package and passes: change the material or other parts.",
+            )
+        failing = trial
+    return (
+        failing,
+        None,
+        f"not even {THICKEST:g} times the thickness passes: other parts or the storage decide.",
+    )
+
+
+def _narrow(at: Callable[[float], Trial], fails: Trial, passes: Trial) -> Trial:
+    """The passing end of a bracket in log(scale) narrowed to the tolerance.
+
+    Interpolate, truncate, project: no slower than bisection, and a few steps on a smooth margin (Oliveira and
+    Takahashi, ACM Trans. Math. Softw. 47 (2020) 5).
+    """
+    width0 = abs(math.log(passes.scale / fails.scale))
+    half = 0.5 * SCALE_TOLERANCE
+    budget = math.ceil(math.log2(max(width0 / SCALE_TOLERANCE, 1.0)))
+    for step in range(budget + 2):
+        a, b = math.log(fails.scale), math.log(passes.scale)
+        width = abs(b - a)
+        if width <= SCALE_TOLERANCE * (1.0 + 1e-9):  # rounding must not cost a prediction
+            break
+        middle = 0.5 * (a + b)
+        guess = middle
+        if math.isfinite(fails.margin) and math.isfinite(passes.margin) and passes.margin > fails.margin:
+            guess = a + (b - a) * -fails.margin / (passes.margin - fails.margin)
+        toward = math.copysign(1.0, middle - guess)
+        guess = middle if abs(middle - guess) < half else guess + toward * half
+        reach = max(0.0, half * 2.0 ** (budget + 1 - step) - 0.5 * width)
+        if abs(guess - middle) > reach:
+            guess = middle - toward * reach
+        trial = at(math.exp(guess))
+        fails, passes = (fails, trial) if trial.passes else (trial, passes)
+    return passes
+
+
+def _trial(case: Case, names: tuple[str, ...], scale: float) -> Trial:
+    try:
+        result = predict(_scaled(case, names, scale))
+    except LayerwrightError:  # for example a wall thicker than the package is wide
+        return Trial(scale, -math.inf, None)
+    return Trial(scale, _margin(result), result)
+
+
+def _margin(result: PredictResult) -> float:
+    """Least margin left over all limits [%], with the sign of the verdict; 0 at a limit."""
+    margins = [o.margin_pct for o in result.limits if o.margin_pct is not None]
+    if len(margins) < len(result.limits) or not margins:
+        return math.inf if result.passes else -math.inf
+    least = min(margins)
+    if result.passes:
+        return max(least, 0.0)
+    return least if least < 0.0 else -math.inf
+
+
+def _scaled(case: Case, names: tuple[str, ...], scale: float) -> Case:
+    walls = {}
+    for name in names:
+        wall = case.package.walls[name]
+        layers = tuple(Layer(layer.material, layer.thickness * scale) for layer in wall.layers)
+        walls[name] = Wall(name, layers)
+    return replace(case, package=case.package.with_walls(walls))
+
+
+def _layers_um(wall: Wall) -> list[dict[str, Any]]:
+    return [{"material": layer.material.name, "thickness_um": layer.thickness * 1e6} for layer in wall.layers]
+
+
+def _gauge_note(case: Case, names: tuple[str, ...]) -> str:
+    outside = []
+    for name in names:
+        for layer in case.package.walls[name].layers:
+            least, most = layer.material.gauge
+            if not least * (1 - 1e-9) <= layer.thickness <= most * (1 + 1e-9):
+                outside.append(layer.material.name)
+    if not outside:
+        return ""
+    return f"outside the gauge given for {', '.join(dict.fromkeys(outside))}."
+
+
+def _quiet(text: str) -> None:
+    pass

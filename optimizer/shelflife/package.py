@@ -1,0 +1,237 @@
+"""What is simulated: the package, its contents, the storage and the limits. SI units; frozen; no text to parse.
+
+Conventions
+* Layers run from inside to outside. Several parts are in parallel.
+* A wall part has patches (area, thickness ratio): every layer of the wall is scaled by the ratio, so the humidity
+  inside the wall does not change and the part is one effective area, sum(area / ratio), for permeation and one
+  mass area, sum(area * ratio), for mass and cost.
+* Gas amounts are mol; cm3(STP) is only a way to write them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from optimizer.geometry.surface import Patch
+from optimizer.physics.material import Material
+from optimizer.physics.sorption import Isotherm
+
+
+@dataclass(frozen=True)
+class Layer:
+    """One layer: a material and its nominal thickness [m]."""
+
+    material: Material
+    thickness: float
+
+
+@dataclass(frozen=True)
+class Wall:
+    """A named structure, inside to outside."""
+
+    name: str
+    layers: tuple[Layer, ...]
+
+    @property
+    def thickness(self) -> float:
+        return sum(layer.thickness for layer in self.layers)
+
+
+@dataclass(frozen=True)
+class WallPart:
+    """A part made of a wall."""
+
+    name: str
+    wall: str
+    patches: tuple[Patch, ...]
+
+    def permeation_area(self, thickness: float) -> float:
+        """sum(area / ratio) [m2] at the wall's nominal thickness [m]: conductance per permeance."""
+        return sum(p.area_at(thickness) / p.ratio for p in self.patches)
+
+    def mass_area(self, thickness: float) -> float:
+        """sum(area * ratio) [m2] at the wall's nominal thickness [m]: volume of material per metre of thickness."""
+        return sum(p.area_at(thickness) * p.ratio for p in self.patches)
+
+    def area(self, thickness: float) -> float:
+        return sum(p.area_at(thickness) for p in self.patches)
+
+
+@dataclass(frozen=True)
+class GivenConductance:
+    """Transmission given as measured: conductance at ``temperature`` [K] with ``activation_energy`` [J/mol].
+
+    For gases [mol/(s Pa)]; for H2O the same, per Pa of water-vapour pressure difference.
+    """
+
+    conductance: float
+    temperature: float
+    activation_energy: float
+    energy_assumed: bool = False
+
+
+@dataclass(frozen=True)
+class ClosurePart:
+    """A part whose transmission is given per gas (cap, lid, valve). A gas that is absent is taken as zero, with a warning."""
+
+    name: str
+    transmission: Mapping[str, GivenConductance]
+
+
+@dataclass(frozen=True)
+class HolePart:
+    """``count`` straight round holes or channels of ``diameter`` and ``length`` [m]."""
+
+    name: str
+    diameter: float
+    length: float
+    count: float = 1.0
+
+
+Part = WallPart | ClosurePart | HolePart
+
+
+@dataclass(frozen=True)
+class Stage:
+    """Constant surroundings: duration [s], temperature [K], outside water activity [-], total pressure [Pa]."""
+
+    name: str
+    duration: float
+    temperature: float
+    humidity: float
+    pressure: float = 101325.0
+
+
+@dataclass(frozen=True)
+class Consumption:
+    """How the product uses oxygen up.
+
+    order 0: rate [mol/s] for the whole product; 1: rate [1/s] on the oxygen in the product (on the headspace
+    oxygen if the product dissolves none); "michaelis-menten": rate [mol/s] at saturation, half_pressure [Pa] the
+    partial pressure at which it runs at half that. ``temperature`` [K], ``activation_energy`` [J/mol].
+    """
+
+    order: int | str
+    rate: float
+    temperature: float
+    activation_energy: float = 0.0
+    half_pressure: float = 0.0
+
+
+@dataclass(frozen=True)
+class OxygenModel:
+    """dissolves_like: water, oil, nothing, or custom with ``solubility`` [mol/(m3 Pa)].
+    dissolved_at_closing [mol/m3 of product]. factor: multiplies the solubility (sugar, salt), default 1."""
+
+    dissolves_like: str = "nothing"
+    solubility: float | None = None
+    dissolved_at_closing: float = 0.0
+    factor: float = 1.0
+    consumption: Consumption | None = None
+
+
+@dataclass(frozen=True)
+class MoistureModel:
+    """dry_mass [kg]; isotherm: water content [kg/kg dry] against water activity; initial water activity [-]."""
+
+    dry_mass: float
+    isotherm: Isotherm
+    initial_activity: float
+
+
+@dataclass(frozen=True)
+class Carbonation:
+    """CO2 in the liquid at closing: ``volumes`` of gas at STP per volume of liquid, in equilibrium with the
+    headspace at ``temperature`` [K]."""
+
+    volumes: float
+    temperature: float
+
+
+@dataclass(frozen=True)
+class Headspace:
+    """volume [m3] at closing; rigid (volume kept) or flexible (total pressure kept); gas: dry mole shares."""
+
+    volume: float
+    rigid: bool = True
+    gas: Mapping[str, float] = field(default_factory=lambda: {"O2": 0.2095, "N2": 0.7905})
+
+
+@dataclass(frozen=True)
+class Limit:
+    """name as in the project file: oxygen_gain [kg O2/kg product], headspace_oxygen [mole share, dry],
+    water_gain and water_loss [kg/kg product], water_activity_max and _min [-], co2_loss [share of the CO2 at
+    closing]. value in those units."""
+
+    name: str
+    value: float
+
+
+#: limit name -> (gas it follows, +1 if it is an upper bound that ingress approaches or a loss that grows)
+LIMIT_GAS = {
+    "oxygen_gain": "O2",
+    "headspace_oxygen": "O2",
+    "water_gain": "H2O",
+    "water_loss": "H2O",
+    "water_activity_max": "H2O",
+    "water_activity_min": "H2O",
+    "co2_loss": "CO2",
+}
+
+
+@dataclass(frozen=True)
+class Product:
+    """mass [kg]; volume of product (liquid or solid) [m3]; water_activity fixed inside, or None when ``moisture``
+    gives it; closing_temperature [K]: the temperature at which the headspace was closed."""
+
+    mass: float
+    volume: float
+    headspace: Headspace
+    water_activity: float | None = None
+    oxygen: OxygenModel = OxygenModel()
+    moisture: MoistureModel | None = None
+    carbonation: Carbonation | None = None
+    closing_temperature: float = 296.15
+    limits: tuple[Limit, ...] = ()
+
+
+@dataclass(frozen=True)
+class TransmissionLimit:
+    """A buyer's specification. gas; maximum: for gases permeance [mol/(m2 s Pa)] of ``wall`` or, if wall is None,
+    conductance of the whole package [mol/(s Pa)]; for H2O a rate [kg/(m2 s)] or [kg/s]. Tested at temperature [K] with
+    ``humidity`` on both faces for a gas; for H2O wet side ``humidity`` against ``humidity_far``. text: as written."""
+
+    gas: str
+    maximum: float
+    wall: str | None
+    temperature: float
+    humidity: float
+    humidity_far: float = 0.0
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Package:
+    """Parts in parallel, and the walls they are made of."""
+
+    parts: tuple[Part, ...]
+    walls: Mapping[str, Wall]
+
+    def with_walls(self, walls: Mapping[str, Wall]) -> Package:
+        return Package(self.parts, {**self.walls, **walls})
+
+
+@dataclass(frozen=True)
+class Case:
+    """Everything that ``predict`` needs. target [s] or None; horizon [s]: how long to look."""
+
+    title: str
+    product: Product
+    package: Package
+    storage: tuple[Stage, ...]
+    target: float | None
+    horizon: float
+    transmission_limits: tuple[TransmissionLimit, ...] = ()
+    warnings: tuple[str, ...] = ()
+    assumptions: tuple[str, ...] = ()

@@ -1,0 +1,169 @@
+"""Answer of ``predict``: how long the package lasts, what ends it, where the gas comes through."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.constants import DAY
+from optimizer.results import LimitOutcome, PredictResult
+from optimizer.shelflife.advice import assumptions_of, cautions_of, materials_in_use, warnings_of
+from optimizer.shelflife.breakdown import bill_of, layer_table, transmission_tables
+from optimizer.shelflife.exchange import exchange_of
+from optimizer.shelflife.limits import sign_of
+from optimizer.shelflife.package import Case, WallPart
+from optimizer.shelflife.simulate import Trajectory, simulate
+from optimizer.shelflife.specification import judge
+
+Array = NDArray[np.float64]
+
+#: limit name -> (factor from SI to the trade unit, unit, key in the time series)
+TRADE: dict[str, tuple[float, str, str]] = {
+    "oxygen_gain": (1e6, "mg/kg", "oxygen_gain_mg_per_kg"),
+    "headspace_oxygen": (100.0, "%", "headspace_oxygen_pct"),
+    "water_gain": (100.0, "%", "water_gain_pct"),
+    "water_loss": (100.0, "%", "water_loss_pct"),
+    "water_activity_max": (1.0, "-", "water_activity"),
+    "water_activity_min": (1.0, "-", "water_activity"),
+    "co2_loss": (100.0, "%", "co2_loss_pct"),
+}
+#: Points of the time series over the horizon.
+_POINTS = 200
+#: A limit that is met to within this share counts as met.
+_SLACK = 1e-9
+
+
+@dataclass(frozen=True)
+class _Answer:
+    limits: tuple[LimitOutcome, ...]
+    shelf_life: float | None
+    limited_by: str | None
+
+
+def predict(case: Case, *, version: str = "", inputs_sha256: str = "") -> PredictResult:
+    """Simulate the case to its horizon and judge every limit; units in the names of the result's fields."""
+    times = np.linspace(0.0, case.horizon, _POINTS + 1)
+    if case.target is not None and case.target <= case.horizon:
+        times = np.unique(np.append(times, case.target))
+    exchange = exchange_of(case)
+    run = simulate(case.product, exchange, until=case.horizon, extremes_until=case.target, sample_times=times)
+    answer = _judge(case, run)
+    specifications = tuple(judge(case.package, limit) for limit in case.transmission_limits)
+    limits = answer.limits + specifications
+    transmission, films = transmission_tables(case)
+    bill = bill_of(case.package)
+    warnings = [*case.warnings, *warnings_of(case, answer.shelf_life)]
+    if bill.missing:
+        warnings.append(bill.missing)
+    return PredictResult(
+        title=case.title,
+        version=version,
+        inputs_sha256=inputs_sha256,
+        warnings=tuple(dict.fromkeys(warnings)),
+        assumptions=tuple(dict.fromkeys([*case.assumptions, *assumptions_of(case)])),
+        sources=_sources(case),
+        cautions=tuple(cautions_of(case)),
+        passes=all(x.passes for x in limits),
+        target_days=None if case.target is None else case.target / DAY,
+        shelf_life_days=None if answer.shelf_life is None else answer.shelf_life / DAY,
+        horizon_days=case.horizon / DAY,
+        limited_by=answer.limited_by,
+        limits=limits,
+        transmission=transmission,
+        film_transmission=films,
+        layers=layer_table(case),
+        time_series=_series(case, run),
+        mass_g=bill.mass * 1e3,
+        mass_by_material_g={k: v * 1e3 for k, v in bill.by_material.items()},
+        cost_per_package=bill.cost,
+        currency=bill.currency,
+        geometry=_geometry(case),
+    )
+
+
+def _judge(case: Case, run: Trajectory) -> _Answer:
+    outcomes = []
+    life: float | None = None
+    ends: str | None = None
+    for k, limit in enumerate(case.product.limits):
+        factor, unit, _ = TRADE[limit.name]
+        crossing = float(run.crossing[0, k])
+        reached = np.isfinite(crossing)
+        closing, extreme = float(run.closing[0, k]), float(run.extreme[0, k])
+        status = "not reached" if not reached else "reached" if crossing > 0 else "exceeded at closing"
+        passes = not reached or (
+            crossing > 0 and case.target is not None and crossing >= case.target * (1 - _SLACK)
+        )
+        if reached and crossing > 0 and case.target is None:
+            passes = True
+        note = "the quantity comes back within the limit later" if bool(run.recovered[0, k]) else ""
+        margin = None
+        span = sign_of(limit.name) * (limit.value - closing)
+        if case.target is not None and span > 0:
+            margin = 100.0 * sign_of(limit.name) * (limit.value - extreme) / span
+        outcomes.append(
+            LimitOutcome(
+                name=limit.name,
+                limit=limit.value * factor,
+                unit=unit,
+                at_target=None if case.target is None else extreme * factor,
+                reached_after_days=crossing / DAY if reached else None,
+                status=status,
+                passes=passes,
+                margin_pct=margin,
+                note=note,
+            )
+        )
+        if reached and (life is None or crossing < life):
+            life, ends = crossing, limit.name
+    return _Answer(tuple(outcomes), life, ends)
+
+
+def _series(case: Case, run: Trajectory) -> dict[str, tuple[float, ...]]:
+    series: dict[str, tuple[float, ...]] = {"days": tuple((run.times / DAY).tolist())}
+    for k, limit in enumerate(case.product.limits):
+        factor, _, key = TRADE[limit.name]
+        series[key] = tuple((run.quantities[0, k] * factor).tolist())
+    if case.product.moisture is not None and "water_activity" not in series:
+        series["water_activity"] = tuple(run.activity[0].tolist())
+    for gas, values in run.pressures.items():
+        series[f"{gas}_pressure_kPa"] = tuple((values[0] * 1e-3).tolist())
+    return series
+
+
+def _sources(case: Case) -> tuple[dict[str, str], ...]:
+    rows = []
+    for material in materials_in_use(case):
+        for note in material.sources:
+            rows.append(
+                {
+                    "material": note.material,
+                    "gas": note.gas,
+                    "value": note.value,
+                    "unit": note.unit,
+                    "source": note.source,
+                    "grade": note.grade,
+                }
+            )
+    return tuple(rows)
+
+
+def _geometry(case: Case) -> tuple[dict[str, object], ...]:
+    rows: list[dict[str, object]] = []
+    for part in case.package.parts:
+        if isinstance(part, WallPart):
+            wall = case.package.walls[part.wall]
+            rows.append(
+                {
+                    "part": part.name,
+                    "wall": part.wall,
+                    "area_cm2": part.area(wall.thickness) * 1e4,
+                    "nominal_thickness_um": wall.thickness * 1e6,
+                    "mass_g": 1e3
+                    * part.mass_area(wall.thickness)
+                    * sum(x.thickness * x.material.density for x in wall.layers),
+                }
+            )
+    return tuple(rows)

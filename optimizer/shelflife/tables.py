@@ -1,0 +1,133 @@
+"""Conductances over the inside water activity, as a cubic spline on an equidistant grid.
+
+The same formula serves one sample (floats) and a batch (arrays of shape (B,)).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Value = Any
+
+
+@dataclass(frozen=True)
+class Evaluate:
+    """values(a) -> one value per row; with_slopes(a) -> the same and their slopes over a."""
+
+    values: Callable[[Value], list[Value]]
+    with_slopes: Callable[[Value], tuple[list[Value], list[Value]]]
+
+
+@lru_cache(maxsize=16)
+def spline_slopes(points: int) -> Array:
+    """Matrix (M, M) from values on an equidistant grid of spacing 1 to the slopes of the not-a-knot cubic spline.
+
+    de Boor, A Practical Guide to Splines (1978), chapter IV.
+    """
+    left, right = np.zeros((points, points)), np.zeros((points, points))
+    for i in range(1, points - 1):
+        left[i, i - 1 : i + 2] = (1.0, 4.0, 1.0)
+        right[i, i - 1], right[i, i + 1] = -3.0, 3.0
+    left[0, :2] = (1.0, 2.0)
+    right[0, :3] = (-2.5, 2.0, 0.5)
+    left[-1, -2:] = (2.0, 1.0)
+    right[-1, -3:] = (-0.5, -2.0, 2.5)
+    matrix: Array = np.linalg.solve(left, right)
+    matrix.setflags(write=False)
+    return matrix
+
+
+def spline_cells(values: Array) -> Array:
+    """Coefficients (..., M - 1, 4) of the spline through ``values`` (..., M), powers of t in 0..1 in each cell."""
+    slope = values @ spline_slopes(values.shape[-1]).T
+    y0, y1, m0, m1 = values[..., :-1], values[..., 1:], slope[..., :-1], slope[..., 1:]
+    rise = y1 - y0
+    return np.stack([y0, m0, 3.0 * rise - 2.0 * m0 - m1, m0 + m1 - 2.0 * rise], axis=-1)
+
+
+def fixed_rows(tables: Sequence[Array], factors: Sequence[Array | None], scalar: bool) -> Evaluate:
+    """Rows for a fixed activity. tables: (Bt, 1) each; factors: (Bs,) each, or None."""
+    rows: list[Value] = []
+    for table, factor in zip(tables, factors, strict=True):
+        value = table[:, 0] if factor is None else table[:, 0] * factor
+        rows.append(float(value[0]) if scalar or value.shape[0] == 1 else value)
+    zeros: list[Value] = [0.0] * len(rows)
+    return Evaluate(lambda a: rows, lambda a: (rows, zeros))
+
+
+def moving_rows(
+    grid: Array, tables: Sequence[Array], factors: Sequence[Array | None], scalar: bool
+) -> Evaluate:
+    """Rows for a moving activity. grid: (M,); tables: (Bt, M) each; factors: (Bs,) each, or None."""
+    low, spacing = float(grid[0]), float(grid[1] - grid[0])
+    inverse, cells = 1.0 / spacing, len(grid) - 1
+    if scalar:
+        stacked = np.stack([t[0] if f is None else t[0] * f[0] for t, f in zip(tables, factors, strict=True)])
+        return _one(spline_cells(stacked), low, inverse, cells)
+    return _many([spline_cells(t) for t in tables], factors, low, inverse, cells)
+
+
+def _one(coefficients: Array, low: float, inverse: float, cells: int) -> Evaluate:
+    by_cell = coefficients.transpose(1, 0, 2)
+    known: dict[int, list[list[float]]] = {}
+    top = cells - 1
+
+    def find(a: float) -> tuple[list[list[float]], float]:
+        u = (a - low) * inverse
+        k = int(u) if 0.0 <= u < cells else top if u > 0.0 else 0
+        cell = known.get(k)
+        if cell is None:
+            cell = known[k] = by_cell[k].tolist()
+        return cell, u - k
+
+    def values(a: Value) -> list[Value]:
+        cell, t = find(a)
+        return [c0 + t * (c1 + t * (c2 + t * c3)) for c0, c1, c2, c3 in cell]
+
+    def with_slopes(a: Value) -> tuple[list[Value], list[Value]]:
+        cell, t = find(a)
+        return (
+            [c0 + t * (c1 + t * (c2 + t * c3)) for c0, c1, c2, c3 in cell],
+            [inverse * (c1 + t * (2.0 * c2 + t * (3.0 * c3))) for _, c1, c2, c3 in cell],
+        )
+
+    return Evaluate(values, with_slopes)
+
+
+def _many(
+    coefficients: list[Array], factors: Sequence[Array | None], low: float, inverse: float, cells: int
+) -> Evaluate:
+    ones = [1.0 if f is None else f for f in factors]
+
+    def find(a: Array) -> tuple[list[Array], Array]:
+        u = (a - low) * inverse
+        k = np.clip(u.astype(np.intp), 0, cells - 1)
+        rows = np.arange(len(k))
+        # (B, 4) -> (4, B); tables shared by the batch have a leading 1
+        picked = [c[0][k].T if c.shape[0] == 1 else c[rows, k].T for c in coefficients]
+        return picked, u - k
+
+    def values(a: Value) -> list[Value]:
+        picked, t = find(a)
+        return [
+            f * (c0 + t * (c1 + t * (c2 + t * c3))) for f, (c0, c1, c2, c3) in zip(ones, picked, strict=True)
+        ]
+
+    def with_slopes(a: Value) -> tuple[list[Value], list[Value]]:
+        picked, t = find(a)
+        slopes = [
+            f * inverse * (c1 + t * (2.0 * c2 + t * (3.0 * c3)))
+            for f, (_, c1, c2, c3) in zip(ones, picked, strict=True)
+        ]
+        return [
+            f * (c0 + t * (c1 + t * (c2 + t * c3))) for f, (c0, c1, c2, c3) in zip(ones, picked, strict=True)
+        ], slopes
+
+    return Evaluate(values, with_slopes)

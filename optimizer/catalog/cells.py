@@ -1,5 +1,4 @@
-"""Readers of single cells: text to SI, a name, a grade; a failure says what, where in the cell, and what
-would be right."""
+"""Readers of single cells: text to SI, a name, a grade; a failure says what, where and what would do."""
 
 from __future__ import annotations
 
@@ -35,8 +34,7 @@ def _read(text: str, kind: str | tuple[str, ...], gas: str | None) -> Quantity:
 
 
 def _nearest_hint(text: str, kinds: str | tuple[str, ...], gas: str | None) -> str:
-    """What is missing for the kind that the text comes nearest to: the shortest of the hints of the single
-    kinds."""
+    """What is missing for the kind that the text comes nearest to: the shortest hint of the single kinds."""
     hints = []
     for kind in kinds if isinstance(kinds, tuple) else ():
         try:

@@ -125,6 +125,8 @@ def _row_notes(gas: str, chosen: Sequence[Candidate]) -> list[str]:
         notes.append(f"{gas}: {what} ({'; '.join(rules)})")
     if any(c.record.ranged for c in chosen):
         notes.append(f"{gas}: geometric mean of a printed range")
+    if any(c.record.best == 0.0 and c.grade == "user" for c in chosen):
+        notes.append(f"{gas}: taken as impermeable, because a value of 0 is given")
     return notes
 
 

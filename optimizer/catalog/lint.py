@@ -144,6 +144,9 @@ def _outside_family(catalog: Catalog, rows: list[tuple[Row, PermeabilityRecord]]
         if not _known(catalog, record.material):
             continue
         family = catalog.polymer(record.material).record.family
+        if record.best == 0.0 and family != "foil":
+            hint = "below the detection limit? then give the limit"
+            problems.append(row.problem("value", "0 makes the material impermeable", hint=hint))
         band = catalog.family_band(family, record.gas)
         if band is None or record.best == 0.0:
             continue

@@ -1,5 +1,4 @@
-"""The user's own rows, from table files and from entries in the project file, as rows of the same shape as
-ours.
+"""The user's own rows, from table files and from entries in the project file, in the shape of ours.
 
 Nearest wins: an entry of the project file over a table file, a later table over an earlier one, any of them
 over the shipped table. It wins for the whole (material, gas): rows of different distance are never mixed into
@@ -63,19 +62,19 @@ class _Reader:
     def polymer(self, row: Row) -> None:
         record, wrong = read_row(PolymerRecord, row)
         self.problems += wrong
-        if record is not None:
+        if record is not None and not wrong:
             self.polymers.append((row, record))
 
     def permeation(self, row: Row) -> None:
         record, wrong = read_row(PermeabilityRecord, row)
         self.problems += wrong
-        if record is not None:
+        if record is not None and not wrong:
             self.permeability.append((row, record))
 
     def diffusion(self, row: Row) -> None:
         record, wrong = read_row(DiffusivityRecord, row)
         self.problems += wrong
-        if record is not None:
+        if record is not None and not wrong:
             self.diffusivity.append((row, record))
 
     def done(self) -> UserRows:

@@ -44,6 +44,9 @@ from optimizer.errors import Problem
 from optimizer.physics.water import saturation_pressure
 from optimizer.units import Quantity
 
+#: Activation energies that are let in [J/mol].
+ENERGIES = (-50e3, 200e3)
+
 
 class Record(BaseModel):
     """Base of the rows. Unknown columns are errors; nothing changes after reading."""
@@ -51,6 +54,12 @@ class Record(BaseModel):
     model_config = ConfigDict(
         frozen=True, extra="forbid", validate_default=True, arbitrary_types_allowed=True
     )
+
+
+def _energy_problems(energy: float | None, row: Row) -> list[Problem]:
+    if energy is None or ENERGIES[0] <= energy <= ENERGIES[1]:
+        return []
+    return [row.problem("activation_energy", "outside -50 to 200 kJ/mol", hint="20 to 70 kJ/mol is usual")]
 
 
 class PermeabilityRecord(Record):
@@ -161,6 +170,7 @@ class PermeabilityRecord(Record):
             )
         elif not 250.0 <= self.temperature <= 400.0:
             found.append(row.problem("temperature", "outside -23 to 127 degC", hint="is the unit right?"))
+        found += _energy_problems(self.activation_energy, row)
         if self.kind in RATE_KINDS and self.humidity is None:
             found.append(
                 row.problem(
@@ -206,6 +216,7 @@ class DiffusivityRecord(Record):
             found.append(row.problem("value", "no value"))
         elif self.value.value <= 0:
             found.append(row.problem("value", "a diffusivity must be positive"))
+        found += _energy_problems(self.activation_energy, row)
         if self.temperature is None:
             found.append(
                 row.problem("temperature", "the temperature of the test is missing", hint="e.g. 23 degC")
@@ -288,8 +299,8 @@ class EnergyRecord(Record):
     note: str = ""
 
     def problems(self, row: Row) -> list[Problem]:
-        if not -20e3 <= self.energy <= 200e3:
-            return [row.problem("energy", "outside -20 to 200 kJ/mol")]
+        if not ENERGIES[0] <= self.energy <= ENERGIES[1]:
+            return [row.problem("energy", "outside -50 to 200 kJ/mol")]
         return []
 
 

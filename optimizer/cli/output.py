@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 STDOUT = "-"
 WIDTH = 80
+#: Tables cannot be read in fewer columns.
+NARROWEST = 60
 
 
 def check_target(target: str | None) -> None:
@@ -41,7 +43,8 @@ def deliver(page: Page, record: str, target: str | None) -> None:
     if target is not None:
         write_atomically(Path(target), record)
     terminal = sys.stdout.isatty()
-    put(page.text(width=_width(terminal), colour=terminal and "NO_COLOR" not in os.environ))
+    plain = "NO_COLOR" in os.environ or os.environ.get("TERM") == "dumb"
+    put(page.text(width=_width(terminal), colour=terminal and not plain))
 
 
 def put(text: str) -> None:
@@ -85,6 +88,7 @@ def _width(terminal: bool) -> int:
     if not terminal:
         return WIDTH
     try:
-        return max(40, min(WIDTH, os.get_terminal_size(sys.stdout.fileno()).columns))
+        columns = os.get_terminal_size(sys.stdout.fileno()).columns
+        return max(NARROWEST, min(WIDTH, columns or WIDTH))
     except (OSError, ValueError):
         return WIDTH

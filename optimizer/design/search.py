@@ -19,22 +19,17 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.design.boxes import Box
+from optimizer.design.close import Closer
 from optimizer.design.exact import ExactModel
 from optimizer.design.highs import Proposal, Solver, Status
 from optimizer.design.milp import UM, BoundModel, Cut, Pattern, position_classes, ranks
-from optimizer.design.polish import Polisher
+from optimizer.design.places import BoxSet, places
+from optimizer.design.polish import Polisher, Sequences
 from optimizer.design.problem import Choice, Problem
 
 Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 
-#: First edges of the place f: finer towards the outside, where dry barriers sit.
-_START = (0.0, 0.25, 0.5, 0.75, 0.9, 0.97, 1.0)
-#: Offsets at which a place is boxed in when it is refined.
-_FINE = (-0.001, 0.003, 0.01, 0.04)
-#: Narrowest box worth making.
-_NARROW = 2e-5
 
 
 @dataclass
@@ -58,7 +53,7 @@ class Node:
     bound: float
     order: int
     patterns: tuple[Pattern, ...] = field(compare=False)
-    boxes: BoxTree = field(compare=False)
+    boxes: BoxSet = field(compare=False)
     rounds: int = field(default=0, compare=False)
 
     @property
@@ -78,6 +73,8 @@ class Search:
         self.ranks = ranks(problem)
         self.cuts: list[Cut] = []
         self.best: Choice | None = None
+        self.closer = Closer(self.exact)
+        self.closed: dict[Sequences, float] = {}
         self.log: list[str] = []
         self._first_cuts()
 
@@ -110,7 +107,7 @@ class Search:
 
     def _root(self) -> Node:
         patterns = tuple(Pattern((), self.ranks[w] == 0) for w in range(len(self.problem.walls)))
-        return Node(-np.inf, 0, patterns, BoxTree(self))
+        return Node(-np.inf, 0, patterns, BoxSet(self.classes, self.ranks))
 
     def _children(self, node: Node) -> list[tuple[Pattern, ...]]:
         """Split the first open wall: no further sensitive layer, or one more of each sensitive material."""
@@ -152,7 +149,7 @@ class Search:
                 continue
             feasible_possible = True
             node.bound = max(node.bound, proposal.bound)
-            changed = self._learn(node, proposal)
+            changed = self._learn(node, proposal, gap, begin + time_limit)
             self._say(rounds, min([node.bound, done, *(n.bound for n in queue)]))
             if proposal.status is Status.TIME_LIMIT:
                 heapq.heappush(queue, node)
@@ -177,11 +174,11 @@ class Search:
         return Outcome(status, self.best, float(bound), float(reached), rounds, seconds, pool, self.log)
 
     def _child(self, node: Node, patterns: tuple[Pattern, ...], order: int) -> Node:
-        child = Node(node.bound, order, patterns, BoxTree(self))
+        child = Node(node.bound, order, patterns, BoxSet(self.classes, self.ranks))
         if child.closed:
-            for known in self.polisher.solved.values():
+            for known in list(self.polisher.solved.values()):
                 if known is not None and self.pattern_of(known.sequences) == patterns:
-                    child.boxes.refine(known.sequences, known.flat)
+                    child.boxes.refine(self._places(known.sequences, known.flat))
         return child
 
     def _say(self, rounds: int, bound: float) -> None:
@@ -199,7 +196,7 @@ class Search:
         odd = [
             list(range(1, wall.max_layers + 1, 2)) if wall.symmetric else [None] for wall in self.problem.walls
         ]
-        boxes = node.boxes.all()
+        boxes = node.boxes.table
         proposals = []
         for combination in itertools.product(*odd):
             fixed = {w: n for w, n in enumerate(combination) if n is not None}
@@ -210,6 +207,8 @@ class Search:
                 continue
             for cut in self.cuts:
                 model.add_cut(cut)
+            for sequences in self.closed:
+                model.forbid(sequences)
             proposals.append(Solver(model, gap=0.2 * gap if node.closed else 5 * gap).solve(time_left))
         alive = [p for p in proposals if p.status is not Status.INFEASIBLE]
         if not alive:
@@ -222,88 +221,75 @@ class Search:
         first = min(found, key=lambda p: p.value or 0.0)
         return Proposal(status, lowest.bound, first.value, first.sequences, first.thickness)
 
-    def _learn(self, node: Node, proposal: Proposal) -> bool:
-        """Polish the proposal, keep the better design, cut and refine at both points; False if nothing is new."""
+    def _learn(self, node: Node, proposal: Proposal, gap: float, deadline: float) -> bool:
+        """Polish the proposal, keep the better design, cut and refine at both points.
+
+        In a closed node the proposed sequence and its neighbours are closed for good. False if nothing is new.
+        """
         if proposal.sequences is None or proposal.thickness is None:
             return False
         cuts_before = len(self.cuts)
         flat = np.array([t for wall in proposal.thickness for t in wall])
-        starts = [flat / UM] if proposal.sequences in self.polisher.solved else [flat / UM, 1.3 * flat / UM]
-        polished = self.polisher.best(proposal.sequences, starts)
-        if polished is not None and (self.best is None or polished.objective < self.best.objective):
-            self.best = polished
+        polished = self._polish(proposal.sequences, flat)
         self._cuts_at(proposal.sequences, flat)
-        changed = node.boxes.refine(proposal.sequences, flat)
+        changed = node.boxes.refine(self._places(proposal.sequences, flat))
         if polished is not None:
             self._cuts_at(polished.sequences, polished.flat)
-            changed |= node.boxes.refine(polished.sequences, polished.flat)
+            changed |= node.boxes.refine(self._places(polished.sequences, polished.flat))
+        if node.closed:
+            for sequences in (proposal.sequences, *self._neighbours(proposal.sequences)):
+                if time.monotonic() > deadline:
+                    break
+                if sequences not in self.closed:
+                    changed |= self._close(sequences, gap, deadline)
         return changed or len(self.cuts) > cuts_before
 
+    def _polish(self, sequences: Sequences, flat: Array) -> Choice | None:
+        starts = [flat / UM] if sequences in self.polisher.solved else [flat / UM, 1.3 * flat / UM]
+        polished = self.polisher.best(sequences, starts)
+        if polished is not None and (self.best is None or polished.objective < self.best.objective):
+            self.best = polished
+        return polished
 
-class BoxTree:
-    """The boxes of one node, by (wall, rank, class)."""
+    def _close(self, sequences: Sequences, gap: float, deadline: float) -> bool:
+        """Prove that the sequence holds nothing below the cutoff; False when the proof was cut short."""
 
-    def __init__(self, search: Search) -> None:
-        self.search = search
-        self.edges: dict[tuple[int, int, int], list[float]] = {}
-        self.spans: dict[tuple[int, int, int], list[tuple[float, float, float]]] = {}
-        for c, cls in enumerate(search.classes):
-            for j in range(search.ranks[cls.wall]):
-                self.edges[cls.wall, j, c] = list(_START)
-                self.spans[cls.wall, j, c] = []
+        def cutoff() -> float:
+            return self.best.objective * (1 - gap) if self.best else np.inf
 
-    def all(self) -> dict[tuple[int, int, int], list[Box]]:
-        """All boxes: f intervals, each cut at the own shares s that were asked for there."""
-        found: dict[tuple[int, int, int], list[Box]] = {}
-        for key, edges in self.edges.items():
-            row = []
-            for low, high in itertools.pairwise(edges):
-                cuts = sorted({0.0, 1.0, *(s for a, b, s in self.spans[key] if a < high and b > low)})
-                row += [Box(low, high, a, b) for a, b in itertools.pairwise(cuts)]
-            found[key] = [box for box in row if box.possible]
-        return found
+        def offer(x: Array) -> float:
+            self._polish(sequences, x * UM)
+            return cutoff()
 
-    def places(self, sequences: Sequence[Sequence[int]], thickness: Array) -> list[tuple[tuple[int, int, int], float, float]]:
-        """(key, f, s) of every sensitive layer in every position class, in the exact model."""
-        search = self.search
-        found = []
-        parts = search.exact.split(sequences, thickness[None, :])
-        for c, cls in enumerate(search.classes):
-            w = cls.wall
-            if search.ranks[w] == 0:
+        shares = [(c.demand, np.array(c.share)) for c in self.cuts]
+        closed = self.closer.close(sequences, cutoff(), shares, offer, lambda: time.monotonic() > deadline)
+        if closed.bound >= cutoff():
+            self.closed[sequences] = closed.bound
+            return True
+        return False
+
+    def _places(self, sequences: Sequences, flat: Array) -> list[tuple[tuple[int, int, int], float, float]]:
+        return places(self.exact, self.classes, self.ranks, sequences, flat)
+
+    def _neighbours(self, sequences: Sequences) -> list[Sequences]:
+        """Allowed sequences that differ by one plain layer replaced, added or left out."""
+        found: list[Sequences] = []
+        plain = [int(m) for m in np.flatnonzero(~self.problem.sensitive)]
+        for w, sequence in enumerate(sequences):
+            wall = self.problem.walls[w]
+            if wall.symmetric:
                 continue
-            profile = search.exact.profile(w, sequences[w], parts[w])
-            column = search.exact.used[w].index.index(cls.environments[0])
-            faces = profile.faces[0, column]
-            share = (faces[0] - faces) / (faces[0] - faces[-1])
-            rank = 0
-            for i, m in enumerate(sequences[w]):
-                if search.problem.sensitive[m]:
-                    place = 0.5 * (share[i] + share[i + 1])
-                    found.append(((w, rank, c), float(place), float(share[i + 1] - share[i])))
-                    rank += 1
+            tries = [sequence[:k] + sequence[k + 1 :] for k in range(len(sequence)) if sequence[k] in plain]
+            tries += [(*sequence[:k], m, *sequence[k + 1 :]) for k in range(len(sequence)) for m in plain if sequence[k] in plain]
+            tries += [(*sequence[:k], m, *sequence[k:]) for k in range(len(sequence) + 1) for m in plain]
+            for new in dict.fromkeys(tries):
+                if new != sequence and self._allowed(w, new):
+                    found.append((*sequences[:w], new, *sequences[w + 1 :]))
         return found
 
-    def refine(self, sequences: Sequence[Sequence[int]], thickness: Array) -> bool:
-        """Finer boxes around where the layers lie; False when nothing could be split any more."""
-        changed = False
-        for key, f, s in self.places(sequences, thickness):
-            edges = self.edges[key]
-            reference = self.search.classes[key[2]].reference
-            sign = 1.0 if reference.inside >= reference.outside else -1.0
-            beyond = [e for e in edges if (e - f) * sign > 0]
-            end = min(beyond, key=lambda e: abs(e - f)) if beyond else f
-            for e in (f, *(f + sign * o for o in _FINE), 0.5 * (f + end)):
-                if 0.0 < e < 1.0 and min(abs(e - o) for o in edges) > _NARROW:
-                    edges.append(e)
-                    changed = True
-            edges.sort()
-            near = [v for a, b, v in self.spans[key] if a <= f <= b]
-            below = max([v for v in near if v <= s], default=0.0)
-            above = min([v for v in near if v >= s], default=1.0)
-            if above - below > max(_NARROW, 0.5 * s):
-                for v in (0.8 * s, 1.25 * s):
-                    if 1e-4 < v < 1.0 and all(abs(v - o) > 0.05 * v for o in near):
-                        self.spans[key].append((max(0.0, f - 0.1), min(1.0, f + 0.1), v))
-                        changed = True
-        return changed
+    def _allowed(self, w: int, sequence: tuple[int, ...]) -> bool:
+        wall = self.problem.walls[w]
+        if not sequence or len(sequence) > wall.max_layers or not set(wall.keep) <= set(sequence):
+            return False
+        ends = bool(wall.start[sequence[0]] and wall.end[sequence[-1]])
+        return ends and all(wall.touching[a, b] for a, b in itertools.pairwise(sequence))

@@ -27,7 +27,6 @@ class SmallSolver:
         self.highs = highspy.Highs()
         for name, value in (
             ("output_flag", False),
-            ("threads", 1),
             ("presolve", "off"),
             ("primal_feasibility_tolerance", 1e-9),
             ("dual_feasibility_tolerance", 1e-9),

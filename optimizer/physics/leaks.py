@@ -1,7 +1,8 @@
 """Leaks: diffusion of gases and water vapour through round holes and channels filled with air.
 
 The molecular and the Knudsen resistance are in series, 1/D = 1/D_molecular + 1/D_Knudsen with
-D_Knudsen = d v / 3 and v the mean molecular speed. The length is extended by one hole radius in all for the two
+D_Knudsen = d v / 3 and v the mean molecular speed. The length is extended by one hole radius in all for the
+two
 ends; that choice fitted measurements on micro-perforated films (Ghosh and Anantheswaran, 2000).
 """
 
@@ -21,7 +22,8 @@ DIFFUSIVITY_IN_AIR = {"O2": 0.178e-4, "N2": 0.178e-4, "CO2": 0.138e-4, "H2O": 0.
 
 
 def diffusivity_in_air(gas: str, temperature: ArrayLike, pressure: ArrayLike = ATMOSPHERE) -> Array:
-    """Molecular diffusivity in air [m2/s]; temperature [K] to the power 1.75 (Fuller), pressure [Pa]; broadcast."""
+    """Molecular diffusivity in air [m2/s]; temperature [K] to the power 1.75 (Fuller), pressure [Pa];
+    broadcast."""
     t = np.asarray(temperature, dtype=float)
     value: Array = DIFFUSIVITY_IN_AIR[gas] * (t / ZERO_CELSIUS) ** 1.75 * (ATMOSPHERE / np.asarray(pressure))
     return value
@@ -44,7 +46,8 @@ def hole_conductance(
     knudsen: bool = True,
     end_radii: float = 1.0,
 ) -> Array:
-    """Conductance of one round hole [mol/(s Pa)] per Pa of partial pressure; shape of temperature and pressure.
+    """Conductance of one round hole [mol/(s Pa)] per Pa of partial pressure; shape of temperature and
+    pressure.
 
     gas: O2, CO2, N2 or H2O; diameter and length [m]; temperature [K]; total pressure [Pa]. ``knudsen`` False
     leaves out the collisions with the wall; ``end_radii`` hole radii are added to the length.

@@ -1,4 +1,5 @@
-"""Solubility of gases in products: Henry's law, amount dissolved per volume and partial pressure [mol/(m3 Pa)].
+"""Solubility of gases in products: Henry's law, amount dissolved per volume and partial pressure [mol/(m3
+Pa)].
 
 * O2 in water: Benson and Krause, Limnol. Oceanogr. 29 (1984) 620: concentration in water saturated with humid
   air at 1 atm, divided by the oxygen partial pressure of that air. Range 0 to 40 degC.
@@ -7,6 +8,8 @@
 """
 
 from __future__ import annotations
+
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -52,4 +55,9 @@ def henry_oil(gas: str, temperature: ArrayLike) -> Array:
     shape = np.shape(temperature)
     if gas != "O2":
         return np.zeros(shape)
-    return np.full(shape, OIL_FACTOR * float(henry_water("O2", 298.15)))
+    return np.full(shape, OIL_FACTOR * _oxygen_in_water_at_25())
+
+
+@lru_cache(maxsize=1)
+def _oxygen_in_water_at_25() -> float:
+    return float(henry_water("O2", 298.15))

@@ -1,7 +1,8 @@
 """Water sorption isotherms of products.
 
 Every isotherm has ``content(a)`` [kg water/kg dry] of water activity a [-], its inverse ``activity(X)`` and
-``slope(a)`` = dX/da, each for a float or an array of any shape (the answer has the same shape), and ``valid``,
+``slope(a)`` = dX/da, each for a float or an array of any shape (the answer has the same shape), and
+``valid``,
 the range of activity in which it may be trusted. Outside it the formulas go on without an error, so that an
 integrator may try a step; callers warn.
 """
@@ -189,7 +190,7 @@ class TableIsotherm:
     def _pieces(self, content: Value) -> tuple[Value, Value, Value, Value, Value]:
         if isinstance(content, float):
             cell = next(c for c in reversed(self._cells) if content >= c[0])
-            return content - cell[5], *cell[1:5]
+            return content - cell[5], cell[1], cell[2], cell[3], cell[4]
         x = np.asarray(content, dtype=float)
         table = np.array(self._cells)
         k = np.searchsorted(table[1:, 0], x, side="right")

@@ -138,10 +138,6 @@ def build_closure(name: str, part: given.ClosurePart, reader: Reader) -> Closure
             continue
         energy, assumed = row.activation_energy, row.activation_energy is None
         value = energy.value if energy else ASSUMED_ENERGY.get(row.gas, ASSUMED_GAS_ENERGY)
-        if assumed:
-            reader.warn(
-                f"part '{name}': no activation energy given for {row.gas}, {value / 1e3:g} kJ/mol assumed"
-            )
         found[row.gas] = GivenConductance(conductance, row.temperature.value, value, assumed)
     return ClosurePart(name, found)
 

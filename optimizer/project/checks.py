@@ -66,7 +66,7 @@ def walls_are_used(sections: Sections, reader: Reader) -> None:
     """A wall without a part may be kept for later, but there is nothing to design in it."""
     if sections.walls is None or sections.package is None:
         return
-    used = {p.wall for p in sections.package.parts.values() if isinstance(p, parts_given.WallPart)}
+    used = _walls_in_use(sections)
     for name in sections.walls:
         if name not in used:
             reader.warn(f"no part is made of the wall '{name}'")
@@ -77,6 +77,11 @@ def walls_are_used(sections: Sections, reader: Reader) -> None:
                         f"no part is made of the wall '{name}'",
                         "name the wall of a part",
                     )
+
+
+def _walls_in_use(sections: Sections) -> set[str]:
+    parts = sections.package.parts.values() if sections.package else ()
+    return {part.wall for part in parts if isinstance(part, parts_given.WallPart)}
 
 
 def limits_have_their_model(product: Product, reader: Reader) -> None:
@@ -209,9 +214,14 @@ def layers_are_within_gauge(sections: Sections, materials: Mapping[str, Material
                 )
 
 
-def materials_have_the_gases(sections: Sections, materials: Mapping[str, Material], reader: Reader) -> None:
-    """Every layer, and everything the design may choose, has what the limits need."""
-    for use in _material_uses(sections):
+def materials_have_the_gases(
+    sections: Sections, materials: Mapping[str, Material], followed: Collection[str], reader: Reader
+) -> None:
+    """Every layer in use, and everything the design may choose, has what the limits need.
+
+    followed: gases that the simulation follows. N2 may be missing: it is then estimated from O2, and said.
+    """
+    for use in _material_uses(sections, followed):
         material = materials.get(use.material)
         if material is None or not use.needed:
             continue
@@ -240,7 +250,9 @@ def _follows(material: Material, needed: Mapping[str, str]) -> bool:
     return any(gas in needed and law.humidity_sensitive for gas, law in material.gases.items())
 
 
-def needed_gases(sections: Sections, walls: Collection[str] | None = None) -> dict[str, str]:
+def needed_gases(
+    sections: Sections, walls: Collection[str] | None = None, followed: Collection[str] = ()
+) -> dict[str, str]:
     """Gas to what needs it, in words; for some walls only, or for all."""
     found: dict[str, str] = {}
     if sections.product:
@@ -252,6 +264,9 @@ def needed_gases(sections: Sections, walls: Collection[str] | None = None) -> di
         for row in sections.target.transmission:
             if walls is None or row.wall is None or row.wall in walls:
                 found.setdefault(row.gas, "a specification under target.transmission")
+    for gas in followed:
+        if gas != "N2":
+            found.setdefault(gas, "the gas in the headspace, which a limit follows,")
     return found
 
 
@@ -265,10 +280,12 @@ class MaterialUse:
     needed: Mapping[str, str]
 
 
-def _material_uses(sections: Sections) -> list[MaterialUse]:
+def _material_uses(sections: Sections, followed: Collection[str] = ()) -> list[MaterialUse]:
     uses: list[MaterialUse] = []
+    used = _walls_in_use(sections)
     for name, wall in (sections.walls or {}).items():
-        stack, needed = tuple(layer.material for layer in wall.layers), needed_gases(sections, [name])
+        stack = tuple(layer.material for layer in wall.layers)
+        needed = needed_gases(sections, [name], followed) if name in used else {}
         uses += [
             MaterialUse(("walls", name, "layers", i, "material"), material, stack, needed)
             for i, material in enumerate(stack)
@@ -276,7 +293,7 @@ def _material_uses(sections: Sections) -> list[MaterialUse]:
     if sections.design:
         keep = sections.design.rules.keep
         chosen = (*sections.design.choose_from, *keep)
-        needed = needed_gases(sections, sections.design.walls)
+        needed = needed_gases(sections, sections.design.walls, followed)
         for place, names in ((("design", "choose_from"), sections.design.choose_from), (_KEEP, keep)):
             uses += [MaterialUse((*place, i), m, chosen, needed) for i, m in enumerate(names)]
     return uses

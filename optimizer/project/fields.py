@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Annotated, Any, TypeVar
 
 from pydantic import PlainValidator, ValidationInfo
 
 from optimizer.constants import GASES, PERMEANTS
 from optimizer.errors import UnitError
+from optimizer.physics.water import VALID_FROM
 from optimizer.project.base import fault, shown
 from optimizer.project.suggest import did_you_mean
 from optimizer.units import Quantity, read
@@ -172,17 +174,28 @@ def for_gas(kinds: Callable[[str], Sequence[str]], example: Callable[[str], str]
     return PlainValidator(check)
 
 
+def _temperature(value: Any) -> Quantity:
+    """A temperature from -30 to 80 degC; rounding does not carry -30 degC out of the range."""
+    read_off = take(
+        value,
+        "temperature",
+        "23 degC",
+        least=COLDEST - 1e-6,
+        most=WARMEST + 1e-6,
+        limits="from -30 degC to 80 degC",
+    )
+    return replace(read_off, value=min(max(read_off.value, COLDEST), WARMEST))
+
+
 SHARE = "fraction"
-WARMEST, COLDEST = 353.15, 233.15
+#: Coldest and warmest that a package meets [K]; the saturation pressure of water is not known below.
+COLDEST, WARMEST = VALID_FROM, 353.15
 
 Length = Annotated[Quantity, quantity("length", "300 um", above=0.0, limits="more than 0")]
 Area = Annotated[Quantity, quantity("area", "18 cm2", above=0.0, limits="more than 0")]
 Volume = Annotated[Quantity, quantity("volume", "30 mL", above=0.0, limits="more than 0")]
 Mass = Annotated[Quantity, quantity("mass", "1.03 kg", above=0.0, limits="more than 0")]
-Temperature = Annotated[
-    Quantity,
-    quantity("temperature", "23 degC", least=COLDEST, most=WARMEST, limits="from -40 degC to 80 degC"),
-]
+Temperature = Annotated[Quantity, PlainValidator(lambda value: _temperature(value))]
 Humidity = Annotated[
     Quantity, quantity("relative humidity", "50 %", least=0.0, most=1.0, limits="from 0 % to 100 %")
 ]

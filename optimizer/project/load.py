@@ -22,6 +22,7 @@ from optimizer.project.schema import Sections, read_sections
 from optimizer.project.schema_material import Table
 from optimizer.project.schema_package import MeshPart
 from optimizer.project.source import Location, Source, dotted, read_source
+from optimizer.shelflife.contents import simulated_gases
 from optimizer.shelflife.package import Case, Package, Part, Product, Stage, TransmissionLimit, Wall
 
 
@@ -130,7 +131,8 @@ def _case(
     walls: dict[str, Wall] = {}
     if with_materials:
         checks.layers_are_within_gauge(sections, materials, reader)
-        checks.materials_have_the_gases(sections, materials, reader)
+        followed = simulated_gases(product) if product else ()
+        checks.materials_have_the_gases(sections, materials, followed, reader)
         walls = build_walls(sections.walls or {}, materials)
     specifications: tuple[TransmissionLimit, ...] = ()
     if sections.target:

@@ -7,7 +7,7 @@ from typing import Any
 
 from optimizer.report.basis import basis
 from optimizer.report.page import Column, Page, number
-from optimizer.report.predict import gases_of, verdict, worst_stage
+from optimizer.report.predict import SPECIFIED, gases_of, verdict, worst_stage
 from optimizer.report.wording import (
     apart,
     change,
@@ -70,10 +70,12 @@ def _side_by_side(old: PredictResult, new: PredictResult) -> Iterator[Row]:
         a, b = before.get(key), after.get(key)
         if (a is None or a.at_target is None) and (b is None or b.at_target is None):
             continue
-        unit = next(o.unit for o in (b, a) if o is not None)
-        yield _row(
-            f"{limit_name(key[0])} at target", a.at_target if a else None, b.at_target if b else None, unit
-        )
+        shown = b or a
+        assert shown is not None
+        what = f"{limit_name(shown.name)} at target"
+        if shown.status in SPECIFIED:
+            what = f"{limit_name(shown.name)} of {shown.wall or 'package'}"
+        yield _row(what, a.at_target if a else None, b.at_target if b else None, shown.unit)
     for gas in gases_of(new):
         before_total, after_total = _total(old, gas), _total(new, gas)
         if before_total is not None or after_total is not None:

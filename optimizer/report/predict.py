@@ -21,6 +21,9 @@ from optimizer.report.wording import (
 from optimizer.results import LayerState, LimitOutcome, PredictResult, Transmission
 from optimizer.shelflife.package import LIMIT_GAS
 
+#: Status of a transmission limit, which is judged at its own test condition and not in time.
+SPECIFIED = ("met", "exceeded")
+
 
 def predict_page(result: PredictResult) -> Page:
     """The whole answer of ``predict``."""
@@ -108,36 +111,42 @@ def limit_verdict(outcome: LimitOutcome) -> str:
 
 
 def _limits(page: Page, result: PredictResult) -> None:
-    if not result.limits:
-        return
-    page.heading("Limits")
-    rows = []
-    for o in result.limits:
-        allowed, at_target = apart(o.limit, o.at_target)
-        reached = {
-            "reached": duration(o.reached_after_days, result.target_days),
-            "exceeded at closing": "closing",
-        }
-        rows.append(
+    timed = [o for o in result.limits if o.status not in SPECIFIED]
+    specified = [o for o in result.limits if o.status in SPECIFIED]
+    if timed:
+        page.heading("Limits")
+        at = "at target" if result.target_days is not None else ""
+        page.table(
             [
-                limit_name(o.name) + (f" ({o.wall})" if o.wall and o.wall not in o.name else ""),
-                allowed,
-                at_target,
-                "" if o.unit in ("1", "-") else o.unit,
-                reached.get(o.status, ""),
-                limit_verdict(o),
-            ]
+                Column("limit"),
+                number("allowed"),
+                number(at),
+                Column("unit"),
+                Column("reached after"),
+                Column("verdict"),
+            ],
+            [[*_limit_cells(o), _reached(o, result.target_days), limit_verdict(o)] for o in timed],
         )
-    columns = [
-        Column("limit"),
-        number("allowed"),
-        number("at target"),
-        Column("unit"),
-        Column("reached after"),
-    ]
-    page.table([*columns, Column("verdict")], rows)
-    for note in dict.fromkeys(o.note for o in result.limits if o.note):
+    if specified:
+        page.heading("Transmission limits")
+        page.table(
+            [Column("limit"), number("allowed"), number("value"), Column("unit"), Column("verdict")],
+            [[*_limit_cells(o), limit_verdict(o)] for o in specified],
+        )
+    for note in dict.fromkeys(f"{limit_name(o.name)}: {o.note}" for o in result.limits if o.note):
         page.indented(note)
+
+
+def _limit_cells(o: LimitOutcome) -> list[str]:
+    allowed, reached = apart(o.limit, o.at_target)
+    name = limit_name(o.name) + (f" ({o.wall})" if o.wall else "")
+    return [name, allowed, "" if o.at_target is None else reached, "" if o.unit in ("1", "-") else o.unit]
+
+
+def _reached(o: LimitOutcome, target: float | None) -> str:
+    if o.status == "exceeded at closing":
+        return "at closing"
+    return o.status if o.reached_after_days is None else duration(o.reached_after_days, target)
 
 
 def worst_stage(rows: Iterable[Transmission], gas: str) -> str:

@@ -1,4 +1,5 @@
-"""Warnings of a prediction: where a number leaves the range it was measured in, or a simplification may matter."""
+"""Warnings of a prediction: where a number leaves the range it was measured in, or a simplification may
+matter."""
 
 from __future__ import annotations
 
@@ -17,7 +18,6 @@ from optimizer.shelflife.contents import (
     headspace_gas,
     inside_activity,
     is_liquid,
-    limit_names,
     simulated_gases,
     water_matters,
 )
@@ -29,7 +29,8 @@ from optimizer.shelflife.package import Case, ClosurePart, HolePart, Stage, Wall
 _OUTSIDE_MEASURED = 10.0
 #: Likewise for water activity.
 _OUTSIDE_HUMIDITY = 0.02
-#: Share of the shelf life (lag) or of the allowed amount (stored gas) from which the quasi-steady answer is doubtful.
+#: Share of the shelf life (lag) or of the allowed amount (stored gas) from which the quasi-steady answer
+#: is doubtful.
 _WALL_MATTERS = 0.05
 
 
@@ -75,14 +76,17 @@ def _materials(case: Case) -> Iterator[str]:
                 worst = hottest if hottest > high + _OUTSIDE_MEASURED else coldest
                 measured = _celsius(low) if low == high else f"{_celsius(low)} to {_celsius(high)}"
                 yield (
-                    f"{m.name}: {key} permeability was measured at {measured}; storage at {_celsius(worst)} is more "
+                    f"{m.name}: {key} permeability was measured at {measured}; storage at "
+                    f"{_celsius(worst)} is more "
                     "than 10 K outside, so it rests on the activation energy"
                 )
             t = m.glass_transition
             if t is not None and (min(coldest, law.temperature) < t < max(hottest, law.temperature)):
                 yield (
-                    f"{m.name}: its glass transition ({_celsius(t)}) lies between the temperature of the {key} value "
-                    f"({_celsius(law.temperature)}) and a storage temperature; one activation energy does not hold there"
+                    f"{m.name}: its glass transition ({_celsius(t)}) lies between the temperature of "
+                    f"the {key} value "
+                    f"({_celsius(law.temperature)}) and a storage temperature; one activation energy "
+                    f"does not hold there"
                 )
     missing = materials_without_nitrogen(case.package) if "N2" in simulated_gases(case.product) else []
     if missing:
@@ -118,9 +122,11 @@ def _humidity(case: Case) -> Iterator[str]:
                     ):
                         told.add((layer.material.name, gas))
                         yield (
-                            f"{layer.material.name} in wall {wall.name!r} is at {100 * low:.0f} to {100 * high:.0f} %RH "
+                            f"{layer.material.name} in wall {wall.name!r} is at {100 * low:.0f} to "
+                            f"{100 * high:.0f} %RH "
                             f"in stage {stage.name!r}; its {gas} permeability was measured from "
-                            f"{100 * law.activity[0]:.0f} to {100 * law.activity[-1]:.0f} %RH and is held flat outside"
+                            f"{100 * law.activity[0]:.0f} to {100 * law.activity[-1]:.0f} %RH and is "
+                            f"held flat outside"
                         )
 
 
@@ -144,7 +150,10 @@ def _parts(case: Case) -> Iterator[str]:
             if assumed:
                 yield f"{part.name}: activation energy of {', '.join(assumed)} assumed"
         elif isinstance(part, HolePart) and case.product.carbonation is not None:
-            yield f"{part.name}: flow through the hole driven by the pressure inside is not modelled; only diffusion is"
+            yield (
+                f"{part.name}: flow through the hole driven by the pressure inside is not modelled; "
+                f"only diffusion is"
+            )
 
 
 def _contents(case: Case) -> Iterator[str]:
@@ -159,7 +168,10 @@ def _contents(case: Case) -> Iterator[str]:
     if "O2" in gases and product.oxygen.solubility is None:
         temperatures = [s.temperature for s in case.storage]
         if product.oxygen.dissolves_like == "oil":
-            yield "oxygen in oil is an estimate: 5.5 times its solubility in water at 25 degC, at every temperature"
+            yield (
+                "oxygen in oil is an estimate: 5.5 times its solubility in water at 25 degC, at every "
+                "temperature"
+            )
         elif is_liquid(product) and (
             min(temperatures) < OXYGEN_VALID[0] or max(temperatures) > OXYGEN_VALID[1]
         ):
@@ -169,7 +181,8 @@ def _contents(case: Case) -> Iterator[str]:
         out = [s.humidity for s in case.storage] + [product.moisture.initial_activity]
         if min(out) < low - 1e-9 or max(out) > high + 1e-9:
             yield (
-                f"the moisture isotherm holds from water activity {low:.3g} to {high:.3g}; the conditions reach from "
+                f"the moisture isotherm holds from water activity {low:.3g} to {high:.3g}; the "
+                f"conditions reach from "
                 f"{min(out):.3g} to {max(out):.3g}"
             )
 
@@ -201,7 +214,8 @@ def _memory(case: Case, shelf_life: float | None) -> list[str]:
             memory = wall_memory(wall, gas, stage.temperature, _resistance(case, wall, gas, stage))
             if memory.lag > _WALL_MATTERS * longest:
                 messages.append(
-                    f"wall {wall.name!r}: the {gas} time lag ({memory.lag / DAY:.3g} days) is more than 5 % of the time "
+                    f"wall {wall.name!r}: the {gas} time lag ({memory.lag / DAY:.3g} days) is more than "
+                    f"5 % of the time "
                     "looked at; the steady-wall answer is doubtful early on"
                 )
             area = sum(
@@ -215,7 +229,8 @@ def _memory(case: Case, shelf_life: float | None) -> list[str]:
         if complete and allowed and amount > _WALL_MATTERS * allowed:
             verb = "releases" if gas == "O2" else "takes up"
             messages.append(
-                f"the wall itself {verb} about {amount * 1e6:.3g} umol {gas} that the steady-wall answer leaves out: "
+                f"the wall itself {verb} about {amount * 1e6:.3g} umol {gas} that the steady-wall "
+                f"answer leaves out: "
                 f"{100 * amount / allowed:.0f} % of what the limit allows"
             )
     if unjudged:
@@ -265,95 +280,3 @@ def _allowed(case: Case, gas: str) -> float | None:
             total = contents_of(product, ("CO2",), False).amounts["CO2"] or carbonation_amount(product)
             allowed.append(limit.value * total)
     return min(allowed) if allowed else None
-
-
-def cautions_of(case: Case) -> list[str]:
-    """The usual cautions, where they apply."""
-    product = case.product
-    found = [
-        "A prediction is for screening: verify by a test of the whole package before a decision rests on it."
-    ]
-    found.append("Food-contact and recycling rules are local and are not checked here.")
-    low_oxygen = headspace_gas(product).get("O2", 0.0) < 0.02 and product.carbonation is None
-    wet = inside_activity(product) > 0.93
-    if low_oxygen and wet and limit_names(product) & {"oxygen_gain", "headspace_oxygen"}:
-        found.append(
-            "Packs low in oxygen can let pathogens such as Clostridium botulinum grow in moist, low-acid, chilled "
-            "products; shelf life by oxygen says nothing about safety."
-        )
-    if product.carbonation is not None:
-        found.append(
-            "Pressurised bottles need a burst, drop and creep check; a thinner wall that keeps CO2 may still fail."
-        )
-    if water_matters(product):
-        found.append(
-            "Medicines need stability studies under the rules that apply to them; this does not replace them."
-        )
-    return found
-
-
-def assumptions_of(case: Case) -> list[str]:
-    """The modelling choices that matter to this case, in words."""
-    product, names = case.product, limit_names(case.product)
-    gases = simulated_gases(product)
-    found = [
-        "Walls are at steady state at every moment; conditions change at once from stage to stage.",
-        "A month is 30.4375 days and a year 365.25 days; cm3(STP) is at 0 degC and 1 atm.",
-        "The last stage of storage goes on if the time looked at is longer.",
-        "Each limit is checked at the worst value of its quantity from closing on.",
-    ]
-    activity = inside_activity(product)
-    if product.moisture is None and product.water_activity is None:
-        why = "a liquid" if is_liquid(product) else "not given"
-        found.append(f"Water activity inside assumed {activity:.3g} ({why}).")
-    moving = " at closing" if product.moisture is not None else ""
-    found.append(f"Tables of transmission and humidity are for water activity {activity:.3g}{moving} inside.")
-    if gases:
-        found.append("Air outside is 20.95 % O2, 78.08 % N2 and 0.04 % CO2 of the dry part at 1 atm in all.")
-        found.append("Headspace and product are in equilibrium at all times (Henry's law).")
-        if not product.headspace.gas:
-            what = "no air, only CO2" if product.carbonation is not None else "air"
-            found.append(f"Headspace gas not given: {what} assumed.")
-        walls = (
-            "rigid: its volume is kept"
-            if product.headspace.rigid
-            else "flexible: the pressure outside is kept"
-        )
-        found.append(f"Headspace {walls}; at closing it is at 1 atm including water vapour.")
-    if "O2" in gases:
-        if product.oxygen.dissolves_like == "water" and product.oxygen.solubility is None:
-            found.append("Oxygen in water after Benson and Krause (1984).")
-        consumption = product.oxygen.consumption
-        if consumption is not None and consumption.order == 0:
-            found.append("Order-0 use of oxygen fades out below an oxygen pressure of 10 Pa.")
-        if consumption is not None and consumption.order == 1 and product.oxygen.dissolves_like == "nothing":
-            found.append(
-                "First-order use of oxygen acts on the oxygen of the headspace: the product dissolves none."
-            )
-    if "oxygen_gain" in names:
-        found.append(_oxygen_gain_text(case))
-    if "co2_loss" in names:
-        found.append(
-            "CO2 loss is what left the package as a share of all CO2 in it at closing; wall sorption is not part of it."
-        )
-    if product.carbonation is not None:
-        found.append(
-            "CO2 and N2 in water after Sander (2023); the headspace starts at the CO2 pressure of the liquid."
-        )
-    if product.moisture is not None:
-        found.append("The moisture isotherm is used at every temperature as given; the product is uniform.")
-    if any(isinstance(p, HolePart) for p in case.package.parts):
-        found.append(
-            "Holes: diffusion with one hole radius added to the length, molecular and Knudsen resistance in series."
-        )
-    return found
-
-
-def _oxygen_gain_text(case: Case) -> str:
-    product = case.product
-    dissolves = product.oxygen.dissolves_like != "nothing" or product.oxygen.solubility is not None
-    if dissolves or product.oxygen.consumption is not None:
-        return "Oxygen gain is oxygen taken up by the product, dissolved plus used up, less what was dissolved at closing."
-    return (
-        "Oxygen gain is all oxygen that came into the package, as the product neither dissolves nor uses it."
-    )

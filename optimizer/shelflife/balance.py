@@ -24,6 +24,7 @@ from optimizer.errors import InputError, Problem
 from optimizer.physics.permeability import arrhenius
 from optimizer.shelflife.contents import Contents, inside_activity, solubility
 from optimizer.shelflife.exchange import Exchange
+from optimizer.shelflife.headspace import eliminate, headspace_room
 from optimizer.shelflife.tables import Evaluate, fixed_rows, moving_rows
 
 Array = NDArray[np.float64]
@@ -85,12 +86,19 @@ class Observation:
 
 @dataclass(frozen=True)
 class Balance:
-    """Right-hand side, Jacobian solver (see ``integrate.System``) and observation of one segment."""
+    """Right-hand side, Jacobian solver (see ``integrate.System``) and observation of one segment.
+
+    activity: inside water activity of a state. dissolving: H V_product per gas [mol/Pa]; capacity: moles
+    per Pa of
+    each gas where they are fixed (rigid walls), else None.
+    """
 
     rhs: Callable[[State], State]
     factor: Callable[[State, Value], Callable[[State], State]]
     observe: Callable[[State], Observation]
+    activity: Callable[[State], Value]
     dissolving: tuple[float, ...]
+    capacity: tuple[float, ...] | None
 
 
 def balance_of(contents: Contents, exchange: Exchange, segment: int, scalar: bool) -> Balance:
@@ -164,7 +172,12 @@ def _rigid(
     inverse = [1.0 / (room + h) for h in dissolving]
     gases = list(zip(inverse, outside, strict=True))
     oxygen = first + contents.gases.index("O2") if reaction is not None else -1
-    inverse_oxygen = inverse[oxygen - first] if reaction is not None else 0.0
+    linear = most = inverse_oxygen = 0.0
+    half = 1.0
+    if reaction is not None:
+        inverse_oxygen = inverse[oxygen - first]
+        linear = reaction.linear_pressure * inverse_oxygen + reaction.linear_amount
+        most, half = reaction.most, reaction.half
     slope_of = _slope(contents)
     values, with_slopes = rows.values, rows.with_slopes
 
@@ -177,7 +190,8 @@ def _rigid(
             out = [g * (po - n * c) for g, n, (c, po) in zip(r, y[:last], gases, strict=True)]
         if reaction is not None:
             n = y[oxygen]
-            used = reaction.rate(n, n * inverse_oxygen)
+            p = n * inverse_oxygen
+            used = linear * n + most * p / (abs(p) + half) if most else linear * n
             out[oxygen] = out[oxygen] - used
             out.append(used)
         return out
@@ -224,7 +238,7 @@ def _rigid(
         pressures = [n * c for n, c in zip(y[first:last], inverse, strict=True)]
         return Observation(pressures, water(y), volume)
 
-    return Balance(rhs, factor, observe, dissolving)
+    return Balance(rhs, factor, observe, water, dissolving, tuple(1.0 / c for c in inverse))
 
 
 def _flexible(
@@ -249,7 +263,8 @@ def _flexible(
     if total <= highest * psat:
         raise InputError(
             Problem(
-                f"at {temperature - 273.15:.1f} degC the water vapour inside a flexible package reaches the pressure "
+                f"at {temperature - 273.15:.1f} degC the water vapour inside a flexible package reaches "
+                f"the pressure "
                 "outside, so that it would inflate without end",
                 field="storage",
                 hint="use rigid walls or a lower temperature",
@@ -316,7 +331,8 @@ def _flexible(
             gas = solve_gases(rest)
             x = x + gas
             if reaction is not None:
-                # change of the oxygen pressure that goes with the changes of all amounts (and of the activity)
+                # change of the oxygen pressure that goes with the changes of all amounts (and of the
+                # activity)
                 dv = share * sum(u * g for u, g in zip(w, gas, strict=True))
                 dp = w[oxygen] * gas[oxygen] - squeeze[oxygen] * dv
                 if moving:
@@ -333,60 +349,4 @@ def _flexible(
         p = [x / (v + h) for x, h in zip(n, dissolving, strict=True)]
         return Observation(p, a, v * GAS_CONSTANT * temperature)
 
-    return Balance(rhs, factor, observe, dissolving)
-
-
-def headspace_room(n: State, dissolving: tuple[float, ...], dry: Value, floor: float) -> Value:
-    """v = V/(RT) [mol/Pa] with sum n_g / (v + h_g) = dry [Pa], not below ``floor``.
-
-    1/sum is concave and increasing in v, so Newton's method on it comes in from below after one step.
-    """
-    v = sum(n) / dry
-    if not any(dissolving):
-        return _at_least(v, floor)
-    v = _at_least(v, floor)
-    for _ in range(40):
-        w = [1.0 / (v + h) for h in dissolving]
-        terms = [x * u for x, u in zip(n, w, strict=True)]
-        f = sum(terms)
-        q = sum(x * u for x, u in zip(terms, w, strict=True))
-        step = f * (f / dry - 1.0) / (q + 1e-300)
-        new = _at_least(v + step, floor)
-        change = abs(new - v)
-        done = change <= 4e-15 * new if isinstance(new, float) else bool(np.all(change <= 4e-15 * new))
-        v = new
-        if done:
-            break
-    return v
-
-
-def _at_least(v: Value, floor: float) -> Value:
-    if isinstance(v, float):
-        return v if v > floor else floor
-    return np.maximum(v, floor)
-
-
-def eliminate(matrix: list[State]) -> Callable[[State], State]:
-    """LU factors of a small matrix (rows of values) without pivoting; it is diagonally dominant by construction
-    (an M-matrix), so none is needed. Returns the solver."""
-    n = len(matrix)
-    rows = [list(r) for r in matrix]
-    for k in range(n):
-        rows[k][k] = 1.0 / rows[k][k]
-        for i in range(k + 1, n):
-            rows[i][k] = rows[i][k] * rows[k][k]
-            for j in range(k + 1, n):
-                rows[i][j] = rows[i][j] - rows[i][k] * rows[k][j]
-
-    def solve(b: State) -> State:
-        x = list(b)
-        for i in range(n):
-            for j in range(i):
-                x[i] = x[i] - rows[i][j] * x[j]
-        for i in range(n - 1, -1, -1):
-            for j in range(i + 1, n):
-                x[i] = x[i] - rows[i][j] * x[j]
-            x[i] = x[i] * rows[i][i]
-        return x
-
-    return solve
+    return Balance(rhs, factor, observe, water, dissolving, None)

@@ -45,7 +45,8 @@ def named_stages(storage: tuple[Stage, ...]) -> list[NamedStage]:
 
 
 def reported_gases(case: Case) -> tuple[str, ...]:
-    """Gases (without water) that the tables show: those simulated and those every material has a value for."""
+    """Gases (without water) that the tables show: those simulated and those every material has a value
+    for."""
     simulated = simulated_gases(case.product)
     water = has_law(case.package, "H2O")
     chosen = []
@@ -74,7 +75,8 @@ def _means(
 
 
 def transmission_tables(case: Case) -> tuple[tuple[Transmission, ...], tuple[FilmTransmission, ...]]:
-    """Per stage, part and gas with its share; and per square metre of each wall. Inside at its closing activity."""
+    """Per stage, part and gas with its share; and per square metre of each wall. Inside at its closing
+    activity."""
     gases = reported_gases(case)
     water = has_law(case.package, "H2O")
     package = with_nitrogen(case.package) if "N2" in gases else case.package
@@ -92,7 +94,7 @@ def transmission_tables(case: Case) -> tuple[tuple[Transmission, ...], tuple[Fil
             unit = "g/(package*day)" if gas == "H2O" else "cm3(STP)/(package*day*atm)"
             total = sum(v[gas] for v in means.values())
             for part, values in means.items():
-                share = values[gas] / total if total else 0.0
+                share = abs(values[gas] / total) if total else 0.0
                 rows.append(Transmission(stage.name, part, gas, abs(values[gas]) * factor, unit, share))
         for wall, values in _means(films, stage, inside, gases, water).items():
             for gas in keys:
@@ -104,7 +106,8 @@ def transmission_tables(case: Case) -> tuple[tuple[Transmission, ...], tuple[Fil
 
 @dataclass(frozen=True)
 class WallState:
-    """faces: water activity at the n + 1 faces from inside to outside; mid: at half thickness of each layer (n,);
+    """faces: water activity at the n + 1 faces from inside to outside; mid: at half thickness of each layer
+    (n,);
     resistance: gas -> resistance of each layer (n,) [m2 s Pa/mol]."""
 
     faces: Array
@@ -165,7 +168,8 @@ def layer_table(case: Case) -> tuple[LayerState, ...]:
 
 @dataclass(frozen=True)
 class Bill:
-    """mass [kg] in all and by material; cost [currency] per package or None; currency; why there is no cost."""
+    """mass [kg] in all and by material; cost [currency] per package or None; currency; why there is no
+    cost."""
 
     mass: float
     by_material: dict[str, float]

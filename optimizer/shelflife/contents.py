@@ -1,6 +1,7 @@
 """What is inside at closing: amounts of gas and water, and how much the product dissolves.
 
-Headspace and product are in equilibrium at all times. Gas dissolves by Henry's law: every gas in a liquid, only
+Headspace and product are in equilibrium at all times. Gas dissolves by Henry's law: every gas in a liquid,
+only
 oxygen in an oil or where a solubility of its own is given.
 """
 
@@ -13,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from optimizer.constants import ATMOSPHERE, GAS_CONSTANT, MOLAR_MASS, STP_MOLES_PER_M3
+from optimizer.errors import InputError, Problem
 from optimizer.physics.solubility import henry_oil, henry_water
 from optimizer.physics.sorption import Isotherm
 from optimizer.physics.water import saturation_pressure
@@ -32,7 +34,8 @@ def is_liquid(product: Product) -> bool:
 
 
 def inside_activity(product: Product) -> float:
-    """Water activity inside at closing: of the moisture model, as given, else 1 for a liquid and 0.5 otherwise."""
+    """Water activity inside at closing: of the moisture model, as given, else 1 for a liquid and 0.5
+    otherwise."""
     if product.moisture is not None:
         return product.moisture.initial_activity
     if product.water_activity is not None:
@@ -163,6 +166,14 @@ def contents_of(product: Product, gases: tuple[str, ...], tracks_water: bool) ->
         else:
             amount += pressure * product.volume * float(solubility(product, gas, closing))
         amounts[gas] = amount
+    if "co2_loss" in limit_names(product) and "CO2" in amounts and not amounts["CO2"] > 0:
+        raise InputError(
+            Problem(
+                "a limit on CO2 loss needs CO2 in the package at closing",
+                field="product.limits.co2_loss",
+                hint="give product.carbonation, or CO2 in product.headspace.gas",
+            )
+        )
     water = 0.0
     if product.moisture is not None:
         m = product.moisture
@@ -183,7 +194,8 @@ def carbonation_amount(product: Product) -> float:
 
 
 def carbonation_pressure(product: Product) -> float:
-    """CO2 pressure in equilibrium with the liquid at the carbonation temperature [Pa]; 0 without carbonation."""
+    """CO2 pressure in equilibrium with the liquid at the carbonation temperature [Pa]; 0 without
+    carbonation."""
     c = product.carbonation
     if c is None:
         return 0.0

@@ -22,19 +22,23 @@ from optimizer.shelflife.segments import Segments, lay_out, split
 
 Array = NDArray[np.float64]
 
-#: Points of inside activity where it moves. The cubic spline through them is good to 1e-7 of the conductance where the
-#: wall is smooth, and to 1e-6 of a crossing time where a barrier's water permeability jumps at a measured humidity.
-GRID_POINTS = 257
+#: Points of inside activity where it moves. The cubic spline through them is good to 1e-7 of the
+#: conductance where the
+#: wall is smooth, and to 1e-6 of a crossing time where a barrier's water permeability jumps at a measured
+#: humidity.
+GRID_POINTS = 129
 #: Fewer points where there would be very many tables: hourly weather, or a large batch of thicknesses.
 _COARSE_POINTS, _MANY_TABLES = 65, 400
-#: P(N2) / P(O2) where a material has no N2 value: the ratio 1 to 4 usual in polymers (common practice, no source).
+#: P(N2) / P(O2) where a material has no N2 value: the ratio 1 to 4 usual in polymers (common practice, no
+#: source).
 NITROGEN_SHARE = 0.25
 
 
 @dataclass(frozen=True)
 class Exchange:
     """activity: (M,) grid of inside water activity. conductance: per gas [mol/(s Pa)], shape (Bt, S, M).
-    water: outward water flow [mol/s], (Bt, S, M), or None where water is not followed. outside: partial pressure
+    water: outward water flow [mol/s], (Bt, S, M), or None where water is not followed. outside: partial
+    pressure
     per gas (S,) [Pa]. multiplier: per gas and ``H2O``, (Bs, S), applied on top; Bt and Bs are 1 or B.
     """
 
@@ -55,7 +59,7 @@ class Exchange:
         tables = [t.shape[0] for t in self.conductance.values()]
         if self.water is not None:
             tables.append(self.water.shape[0])
-        return max([1, *tables, *(m.shape[0] for m in self.multiplier.values())])
+        return int(max([1, *tables, *(m.shape[0] for m in self.multiplier.values())]))
 
     def scaled(self, multipliers: Mapping[str, ArrayLike]) -> Exchange:
         """A batch whose conductances are multiplied: {gas or 'H2O': scalar, (B,) , (B, 1) or (B, S)}."""
@@ -202,7 +206,8 @@ def exchange_of(
 
 
 def _conditions(segments: Segments) -> tuple[tuple[Array, Array, Array], NDArray[np.intp]]:
-    """Different conditions (temperature, humidity, pressure), each (U,), and which of them each segment has."""
+    """Different conditions (temperature, humidity, pressure), each (U,), and which of them each segment
+    has."""
     rows = np.stack([segments.temperature, segments.humidity, segments.pressure], axis=1)
     unique, inverse = np.unique(rows, axis=0, return_inverse=True)
     return (unique[:, 0], unique[:, 1], unique[:, 2]), inverse.reshape(-1)
@@ -227,7 +232,8 @@ def part_exchange(
 ) -> dict[str, dict[str, Array]]:
     """part name -> {gas: conductance [mol/(s Pa)], 'H2O': outward water flow [mol/s]}, each (B, U, M).
 
-    conditions: temperature [K], humidity outside [-] and total pressure [Pa], each (U,). With ``pairwise`` the
+    conditions: temperature [K], humidity outside [-] and total pressure [Pa], each (U,). With ``pairwise``
+    the
     activity has shape (U,) and belongs to the conditions one by one; the answer then has shape (B, U, 1).
     """
     t, out, pressure = (np.asarray(c, dtype=float)[:, None] for c in conditions)
@@ -240,7 +246,7 @@ def part_exchange(
             wall = package.walls[part.wall]
             given = None if thickness is None else thickness.get(part.wall)
             layers = np.atleast_2d(
-                np.array([l.thickness for l in wall.layers])
+                np.array([x.thickness for x in wall.layers])
                 if given is None
                 else np.asarray(given, dtype=float)
             )
@@ -271,7 +277,8 @@ def _fixed(part: Part, gas: str, t: Array, pressure: Array, shape: tuple[int, ..
 def _wall_exchange(
     wall: Wall, layers: Array, t: Array, inside: Array, out: Array, gases: Sequence[str], water: bool
 ) -> dict[str, Array]:
-    """Per square metre: {gas: permeance [mol/(m2 s Pa)], 'H2O': water flux outwards [mol/(m2 s)]}, (B, U, M)."""
+    """Per square metre: {gas: permeance [mol/(m2 s Pa)], 'H2O': water flux outwards [mol/(m2 s)]}, (B, U,
+    M)."""
     materials = [layer.material for layer in wall.layers]
     shape = np.broadcast_shapes(t.shape, inside.shape)
     sensitive = any(m.gas_law(g).humidity_sensitive for g in gases for m in materials)

@@ -1,10 +1,12 @@
 """A stiff integrator that is as quick for one sample as for a thousand.
 
-RODAS: L-stable, stiffly accurate Rosenbrock method of order 4 with an embedded solution of order 3, six stages.
+RODAS: L-stable, stiffly accurate Rosenbrock method of order 4 with an embedded solution of order 3, six
+stages.
 Source: Hairer and Wanner, Solving Ordinary Differential Equations II, 2nd ed. (1996), section VI.4, and their
 code RODAS (METHOD 1).
 
-The state is a list of components. Each is a Python float (one sample) or an array (B,) (a batch with one common
+The state is a list of components. Each is a Python float (one sample) or an array (B,) (a batch with one
+common
 step), and every formula here is written so that both work.
 """
 
@@ -72,7 +74,10 @@ class Step:
 
 
 def advance(system: System, y: State, f: State, h: Value) -> tuple[State, State]:
-    """One step of width ``h`` (float or (B,)) from ``y`` with f = rhs(y): new state and its error estimate."""
+    """One step of width ``h`` (float or (B,)) from ``y`` with f = rhs(y): new state and its error
+    estimate."""
+    if not isinstance(y[0], float):
+        return _advance_stacked(system, y, f, h)
     rhs = system.rhs
     solve = system.factor(y, 1.0 / (_GAMMA * h))
     r = 1.0 / h
@@ -101,6 +106,49 @@ def advance(system: System, y: State, f: State, h: Value) -> tuple[State, State]
         ]
     )
     return [u + a for u, a in zip(y6, k6, strict=True)], k6
+
+
+_A = (
+    np.array([_A21]),
+    np.array([_A31, _A32]),
+    np.array([_A41, _A42, _A43]),
+    np.array([_A51, _A52, _A53, _A54]),
+    np.array([_A51, _A52, _A53, _A54, 1.0]),
+)
+_C = (
+    np.array([_C21]),
+    np.array([_C31, _C32]),
+    np.array([_C41, _C42, _C43]),
+    np.array([_C51, _C52, _C53, _C54]),
+    np.array([_C61, _C62, _C63, _C64, _C65]),
+)
+
+
+def _advance_stacked(system: System, y: State, f: State, h: Value) -> tuple[State, State]:
+    """The same step for a batch: stages are rows of one array, so that each sum over them is one product."""
+    solve = system.factor(y, 1.0 / (_GAMMA * h))
+    r = 1.0 / h
+    base = np.array(y)
+    k = np.empty((6, *base.shape))
+    flat = k.reshape(6, -1)
+    _fill(k[0], solve(f))
+    state = base
+    for i, (a, c) in enumerate(zip(_A, _C, strict=True)):
+        done = flat[: i + 1]
+        state = (a @ done).reshape(base.shape)
+        state += base
+        shift = (c @ done).reshape(base.shape)
+        shift *= r
+        for row, g in zip(shift, system.rhs(list(state)), strict=True):
+            row += g
+        _fill(k[i + 1], solve(list(shift)))
+    error = k[5]
+    return list(state + error), list(error)
+
+
+def _fill(rows: Any, values: State) -> None:
+    for row, value in zip(rows, values, strict=True):
+        row[:] = value
 
 
 def _size(error: State, y0: State, y1: State, rtol: float, atol: State) -> float:

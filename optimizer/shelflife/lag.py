@@ -1,6 +1,7 @@
 """What the quasi-steady picture leaves out: the time lag of a wall, and the gas that the wall itself holds.
 
-With w = resistance from the outer face / total, the lag of any laminate is R integral S w (1 - w) dx, and a wall
+With w = resistance from the outer face / total, the lag of any laminate is R integral S w (1 - w) dx, and a
+wall
 that starts in equilibrium with the outside gives p_out integral S w^2 dx inwards on top of the steady flow.
 S = P / D. Weighted-integral method; a single slab gives l^2/(6 D) and S p l / 3.
 """

@@ -1,6 +1,7 @@
 """The quantity behind each limit, its extreme, and the moment it is first reached.
 
-A limit is watched through its excess, (quantity - limit) for an upper bound and (limit - quantity) for a lower
+A limit is watched through its excess, (quantity - limit) for an upper bound and (limit - quantity) for a
+lower
 one: reached where the excess is not negative. Values are floats for one sample or arrays (B,) for a batch.
 """
 
@@ -8,22 +9,31 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.constants import MOLAR_MASS
-from optimizer.shelflife.balance import Balance, Observation
+from optimizer.shelflife.balance import Balance
 from optimizer.shelflife.contents import Contents
 from optimizer.shelflife.integrate import State, Step, advance
 
 Array = NDArray[np.float64]
 Value = Any
-Quantity = Callable[[State, Observation], Value]
-
 #: Changes below this share of the limit are taken as rounding when a turning point is looked for.
 _FLAT = 1e-9
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """value(y): the quantity [unit as in ``package.Limit``]; terms: (component, coefficient) pairs when it
+    is a
+    straight sum over the state plus a constant, else None."""
+
+    value: Callable[[State], Value]
+    terms: tuple[tuple[int, float], ...] | None = None
 
 
 def sign_of(name: str) -> float:
@@ -32,44 +42,59 @@ def sign_of(name: str) -> float:
 
 
 def quantities_of(contents: Contents, balance: Balance) -> list[Quantity]:
-    """One function per limit of the product, in its order; units as in ``package.Limit``."""
+    """One quantity per limit of the product, in its order."""
     return [_quantity(limit.name, contents, balance) for limit in contents.product.limits]
+
+
+def _straight(constant: float, *terms: tuple[int, float]) -> Quantity:
+    if len(terms) == 1:
+        ((i, c),) = terms
+        return Quantity(lambda y: constant + c * y[i], terms)
+    (i, c), (j, d) = terms
+    return Quantity(lambda y: constant + c * y[i] + d * y[j], terms)
 
 
 def _quantity(name: str, contents: Contents, balance: Balance) -> Quantity:
     first, gases, product = contents.first_gas, contents.gases, contents.product
+    observe = balance.observe
     if name in ("water_gain", "water_loss"):
         share = MOLAR_MASS["H2O"] / product.mass * (1.0 if name == "water_gain" else -1.0)
-        start = contents.water
-        return lambda y, seen: (y[0] - start) * share
+        return _straight(-contents.water * share, (0, share))
     if name in ("water_activity_max", "water_activity_min"):
-        return lambda y, seen: seen.activity
+        return Quantity(balance.activity)
     if name == "co2_loss":
         k = first + gases.index("CO2")
-        inverse = 1.0 / max(contents.amounts["CO2"], 1e-300)
-        return lambda y, seen: 1.0 - y[k] * inverse
+        return _straight(1.0, (k, -1.0 / contents.amounts["CO2"]))
     oxygen = gases.index("O2")
+    place, last = first + oxygen, first + len(gases)
     if name == "headspace_oxygen":
-        return lambda y, seen: seen.pressures[oxygen] / (sum(seen.pressures) + 1e-300)
+
+        def share_of(y: State) -> Value:
+            pressures = observe(y).pressures
+            return pressures[oxygen] / (sum(pressures) + 1e-300)
+
+        return Quantity(share_of)
     if name != "oxygen_gain":
         raise ValueError(f"unknown limit {name!r}")
     per_mass = MOLAR_MASS["O2"] / product.mass
-    h = balance.dissolving[oxygen]
-    if h > 0 or contents.reacts:
-        start = contents.dissolved_oxygen
-        last = first + len(gases)
-        if not contents.reacts:
-            return lambda y, seen: (h * seen.pressures[oxygen] - start) * per_mass
-        return lambda y, seen: (h * seen.pressures[oxygen] + y[last] - start) * per_mass
-    start, place = contents.amounts["O2"], first + oxygen
-    return lambda y, seen: (y[place] - start) * per_mass
+    h, start = balance.dissolving[oxygen], contents.dissolved_oxygen
+    if h == 0.0 and not contents.reacts:
+        return _straight(-contents.amounts["O2"] * per_mass, (place, per_mass))
+    used = ((last, per_mass),) if contents.reacts else ()
+    if h == 0.0 or balance.capacity is not None:
+        share = h / balance.capacity[oxygen] if balance.capacity is not None else 0.0
+        return _straight(-start * per_mass, (place, share * per_mass), *used)
+    if contents.reacts:
+        return Quantity(lambda y: (h * observe(y).pressures[oxygen] + y[last] - start) * per_mass)
+    return Quantity(lambda y: (h * observe(y).pressures[oxygen] - start) * per_mass)
 
 
 class Watch:
     """Follows every limit along the accepted steps of one simulation."""
 
-    def __init__(self, contents: Contents, samples: int) -> None:
+    def __init__(self, contents: Contents, samples: int, locate: bool = True) -> None:
         self.contents = contents
+        self.locate = locate
         self.limits = contents.product.limits
         self.scalar = samples == 1
         count = len(self.limits)
@@ -106,10 +131,8 @@ class Watch:
                 self._crossed[k] = True
 
     def excess(self, y: State) -> State:
-        assert self._balance is not None
-        seen = self._balance.observe(y)
         return [
-            s * (q(y, seen) - v) for q, s, v in zip(self._quantities, self._signs, self._values, strict=True)
+            s * (q.value(y) - v) for q, s, v in zip(self._quantities, self._signs, self._values, strict=True)
         ]
 
     def values_of(self, excess: State) -> State:
@@ -117,10 +140,22 @@ class Watch:
         return [v + s * m for m, s, v in zip(excess, self._signs, self._values, strict=True)]
 
     def _change(self, y: State, rate: State, width: float, excess: State) -> State:
-        """Change of each excess over ``width`` at its rate now, by a short step along the state's rate."""
+        """Change of each excess over ``width`` at its rate now: exact for a straight sum, else by a short
+        step
+        along the state's rate."""
+        changes: State = []
+        moved: State | None = None
         short = 1e-3 * width
-        moved = self.excess([u + short * f for u, f in zip(y, rate, strict=True)])
-        return [1e3 * (b - a) for a, b in zip(excess, moved, strict=True)]
+        for k, quantity in enumerate(self._quantities):
+            if quantity.terms is not None:
+                slope = sum([c * rate[i] for i, c in quantity.terms])
+                changes.append(self._signs[k] * width * slope)
+                continue
+            if moved is None:
+                moved = [u + short * f for u, f in zip(y, rate, strict=True)]
+            there = self._signs[k] * (quantity.value(moved) - self._values[k])
+            changes.append(1e3 * (there - excess[k]))
+        return changes
 
     def follow(self, step: Step) -> None:
         """Take an accepted step into account."""
@@ -129,13 +164,21 @@ class Watch:
         slope_after = self._change(step.after, step.rate_after, step.width, after)
         for k, m in enumerate(after):
             turning = (slope[k] > self._tiny[k]) & (slope_after[k] < -self._tiny[k])
-            if _any(turning) or _any(m >= 0.0):
+            if _any(turning) or self._is_new(k, m):
                 self._locate(step, k, before[k], m, slope[k], slope_after[k])
             self._worst[k] = _larger(self._worst[k], m)
             if self._crossed[k]:
                 self._note_return(k, m)
         self._excess = after
         self._rates = slope_after
+
+    def _is_new(self, k: int, excess: Value) -> bool:
+        """Whether some sample is over limit ``k`` that was not before."""
+        if not self.locate:
+            return False
+        if self.scalar:
+            return not self._crossed[k] and bool(excess >= 0.0)
+        return bool(np.any((excess >= 0.0) & np.isinf(self.crossing[k])))
 
     def rescale(self, ratio: float) -> None:
         """The next step will be ``ratio`` times as wide as the last: changes per step go with it."""
@@ -153,13 +196,17 @@ class Watch:
             m_end = np.where(turning, self._at(step, end, k), m1)
             self._worst[k] = _larger(self._worst[k], float(m_end[0]) if self.scalar else m_end)
         fresh = np.isinf(self.crossing[k]) & (m0 < 0.0) & (m_end >= 0.0)
-        if fresh.any():
-            fraction = _hermite_root(m0, m1, s0, s1, end)
-            for _ in range(3):
-                miss = self._at(step, fraction, k)
-                slope = _hermite_slope(m0, m1, s0, s1, fraction)
+        if self.locate and fresh.any():
+            cubic = (m0[fresh], m1[fresh], s0[fresh], s1[fresh])
+            bound = end[fresh]
+            fraction, near = np.ones_like(m0), _hermite_root(*cubic, bound)
+            for _ in range(2):
+                fraction[fresh] = near
+                miss = self._at(step, fraction, k)[fresh]
+                slope = _hermite_slope(*cubic, near)
                 move = np.where(np.abs(slope) > 1e-300, miss / np.where(slope == 0.0, 1.0, slope), 0.0)
-                fraction = np.clip(fraction - move, 1e-12, end)
+                near = np.clip(near - move, 1e-12, bound)
+            fraction[fresh] = near
             time = step.start + step.width * fraction
             self.crossing[k] = np.where(fresh, time, self.crossing[k])
             self._crossed[k] = True
@@ -221,7 +268,7 @@ def _top(m0: Array, m1: Array, s0: Array, s1: Array) -> Array:
 
 def _hermite_root(m0: Array, m1: Array, s0: Array, s1: Array, end: Array) -> Array:
     lo, hi = np.zeros_like(m0), end.copy()
-    for _ in range(50):
+    for _ in range(24):
         mid = 0.5 * (lo + hi)
         below = _hermite(m0, m1, s0, s1, mid) < 0
         lo, hi = np.where(below, mid, lo), np.where(below, hi, mid)

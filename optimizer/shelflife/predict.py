@@ -9,13 +9,14 @@ from numpy.typing import NDArray
 
 from optimizer.constants import DAY
 from optimizer.results import LimitOutcome, PredictResult
-from optimizer.shelflife.advice import assumptions_of, cautions_of, materials_in_use, warnings_of
+from optimizer.shelflife.advice import materials_in_use, warnings_of
 from optimizer.shelflife.breakdown import bill_of, layer_table, transmission_tables
 from optimizer.shelflife.exchange import exchange_of
 from optimizer.shelflife.limits import sign_of
 from optimizer.shelflife.package import Case, WallPart
 from optimizer.shelflife.simulate import Trajectory, simulate
 from optimizer.shelflife.specification import judge
+from optimizer.shelflife.statements import assumptions_of, cautions_of
 
 Array = NDArray[np.float64]
 
@@ -98,7 +99,11 @@ def _judge(case: Case, run: Trajectory) -> _Answer:
         )
         if reached and crossing > 0 and case.target is None:
             passes = True
-        note = "the quantity comes back within the limit later" if bool(run.recovered[0, k]) else ""
+        notes = []
+        if status == "exceeded at closing" and limit.name == "oxygen_gain":
+            notes.append("oxygen of the headspace dissolves in the product at once (equilibrium)")
+        if bool(run.recovered[0, k]):
+            notes.append("the quantity comes back within the limit later")
         margin = None
         span = sign_of(limit.name) * (limit.value - closing)
         if case.target is not None and span > 0:
@@ -113,7 +118,7 @@ def _judge(case: Case, run: Trajectory) -> _Answer:
                 status=status,
                 passes=passes,
                 margin_pct=margin,
-                note=note,
+                note="; ".join(notes),
             )
         )
         if reached and (life is None or crossing < life):

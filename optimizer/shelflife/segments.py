@@ -17,7 +17,8 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Segments:
-    """Arrays (S,): start and duration [s], temperature [K], humidity (water activity outside) [-], total pressure
+    """Arrays (S,): start and duration [s], temperature [K], humidity (water activity outside) [-], total
+    pressure
     [Pa]; stage: name of the stage that each segment belongs to."""
 
     start: Array
@@ -67,7 +68,8 @@ def last_run(storage: Sequence[Stage]) -> int:
 def lay_out(storage: Sequence[Stage], until: float, cuts: Iterable[float] = ()) -> Segments:
     """Stages in order to ``until`` [s]; the last one (all stages at the end that share its name) repeats.
 
-    Neighbours with equal surroundings and name are merged; ``cuts`` [s] are times at which a segment must end.
+    Neighbours with equal surroundings and name are merged; ``cuts`` [s] are times at which a segment must
+    end.
     """
     if not storage:
         raise ValueError("storage needs at least one stage")

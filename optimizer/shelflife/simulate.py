@@ -17,18 +17,21 @@ from optimizer.shelflife.package import Product
 
 Array = NDArray[np.float64]
 
-#: Local error allowed per step, relative to the state; crossing times come out at about the same relative error.
+#: Local error allowed per step, relative to the state; crossing times come out at about the same relative
+#: error.
 RELATIVE_TOLERANCE = 1e-6
 #: Floor of the error scale, as a share of the typical size of a component.
-_FLOOR = 1e-3
+_FLOOR = 1e-2
 
 
 @dataclass(frozen=True)
 class Trajectory:
     """Shapes: B samples, L limits in the product's order, N sample times.
 
-    crossing: time [s] at which a limit is first reached, inf where it is not, 0 where exceeded at closing (B, L);
-    recovered: a limit that was reached is kept again later (B, L); closing: quantities just after closing (B, L);
+    crossing: time [s] at which a limit is first reached, inf where it is not, 0 where exceeded at closing
+    (B, L);
+    recovered: a limit that was reached is kept again later (B, L); closing: quantities just after closing
+    (B, L);
     extreme: the worst value of each quantity up to ``extremes_until`` (B, L); times (N,) [s]; quantities
     (B, L, N); pressures [Pa] and amounts [mol] per gas, activity inside [-], water: net water taken up [mol],
     oxygen used up [mol], volume of headspace [m3], each (B, N); steps: accepted steps.
@@ -57,11 +60,14 @@ def simulate(
     extremes_until: float | None = None,
     sample_times: ArrayLike | None = None,
     rtol: float = RELATIVE_TOLERANCE,
+    crossings: bool = True,
 ) -> Trajectory:
     """Simulate every sample of ``exchange`` with ``product`` inside.
 
     until [s]: default the end of the exchange's segments. extremes_until [s]: default ``until``. sample_times
-    (N,) [s], increasing, within 0 and ``until``: where to record the trajectory.
+    (N,) [s], increasing, within 0 and ``until``: where to record the trajectory. rtol [-]: error allowed
+    per step.
+    crossings: False saves the search for the moments at which limits are reached (they are left as inf).
     """
     segments = exchange.segments
     end = float(segments.end[-1]) if until is None else float(until)
@@ -70,10 +76,10 @@ def simulate(
         raise ValueError("the end of the simulation must lie within the segments of the exchange")
     samples = exchange.size
     scalar = samples == 1
-    gases = tuple(g for g in simulated_gases(product))
+    gases = simulated_gases(product)
     contents = contents_of(product, gases, water_matters(product))
     y: State = [v if scalar else np.full(samples, v) for v in contents.start()]
-    watch = Watch(contents, samples)
+    watch = Watch(contents, samples, crossings)
     record = _Record(contents, samples, sample_times)
     atol = [rtol * _FLOOR * s for s in contents.scales()]
     width, steps = 0.02 * float(segments.duration[0]), 0
@@ -109,12 +115,14 @@ def simulate(
     )
 
 
-def limit_extremes(product: Product, exchange: Exchange, until: float) -> Array:
+def limit_extremes(
+    product: Product, exchange: Exchange, until: float, *, rtol: float = RELATIVE_TOLERANCE
+) -> Array:
     """Worst value of each limit's quantity over [0, until], (B, L), in the units of ``package.Limit``.
 
     Within one batch the step widths are common, so differences between samples are smooth in the multipliers.
     """
-    return simulate(product, exchange, until=until).extreme
+    return simulate(product, exchange, until=until, rtol=rtol, crossings=False).extreme
 
 
 def _pieces(exchange: Exchange, target: float, end: float) -> Iterator[tuple[int, float, float]]:
@@ -175,7 +183,7 @@ class _Record:
         self.activity[:, k] = seen.activity
         self.volume[:, k] = seen.volume
         for i, quantity in enumerate(quantities_of(self.contents, balance)):
-            self.quantities[:, i, k] = quantity(y, seen)
+            self.quantities[:, i, k] = quantity.value(y)
         self._next += 1
 
     def arrays(self) -> dict[str, object]:

@@ -25,9 +25,11 @@ WATER_TRADE = MOLAR_MASS["H2O"] * 1e3 * DAY
 def specification_values(
     package: Package, limit: TransmissionLimit, thickness: Mapping[str, ArrayLike] | None = None
 ) -> Array:
-    """What the limit is about, in its SI unit, (B,): permeance or conductance for a gas, [kg/(m2 s)] or [kg/s] for H2O.
+    """What the limit is about, in its SI unit, (B,): permeance or conductance for a gas, [kg/(m2 s)] or
+    [kg/s] for H2O.
 
-    A gas is tested with ``humidity`` on both faces. H2O is tested with the wet side outside and with it inside;
+    A gas is tested with ``humidity`` on both faces. H2O is tested with the wet side outside and with it
+    inside;
     the larger of the two counts. thickness: wall name -> (B, n) [m] for a batch.
     """
     if limit.wall is not None:
@@ -56,7 +58,8 @@ def specification_values(
 
 
 def judge(package: Package, limit: TransmissionLimit) -> LimitOutcome:
-    """The limit and the package's value in trade units; a value up to one part in 1e9 above it still passes."""
+    """The limit and the package's value in trade units; a value up to one part in 1e9 above it still
+    passes."""
     value = float(specification_values(package, limit)[0])
     place = "package" if limit.wall is None else "m2"
     if limit.gas == "H2O":

@@ -27,7 +27,8 @@ class Evaluate:
 
 @lru_cache(maxsize=16)
 def spline_slopes(points: int) -> Array:
-    """Matrix (M, M) from values on an equidistant grid of spacing 1 to the slopes of the not-a-knot cubic spline.
+    """Matrix (M, M) from values on an equidistant grid of spacing 1 to the slopes of the not-a-knot cubic
+    spline.
 
     de Boor, A Practical Guide to Splines (1978), chapter IV.
     """
@@ -39,13 +40,14 @@ def spline_slopes(points: int) -> Array:
     right[0, :3] = (-2.5, 2.0, 0.5)
     left[-1, -2:] = (2.0, 1.0)
     right[-1, -3:] = (-0.5, -2.0, 2.5)
-    matrix: Array = np.linalg.solve(left, right)
+    matrix = np.linalg.solve(left, right)
     matrix.setflags(write=False)
-    return matrix
+    return np.asarray(matrix, dtype=np.float64)
 
 
 def spline_cells(values: Array) -> Array:
-    """Coefficients (..., M - 1, 4) of the spline through ``values`` (..., M), powers of t in 0..1 in each cell."""
+    """Coefficients (..., M - 1, 4) of the spline through ``values`` (..., M), powers of t in 0..1 in each
+    cell."""
     slope = values @ spline_slopes(values.shape[-1]).T
     y0, y1, m0, m1 = values[..., :-1], values[..., 1:], slope[..., :-1], slope[..., 1:]
     rise = y1 - y0
@@ -104,30 +106,32 @@ def _one(coefficients: Array, low: float, inverse: float, cells: int) -> Evaluat
 def _many(
     coefficients: list[Array], factors: Sequence[Array | None], low: float, inverse: float, cells: int
 ) -> Evaluate:
-    ones = [1.0 if f is None else f for f in factors]
+    samples = max(c.shape[0] for c in coefficients)
+    rows = len(coefficients)
+    # (4, rows, samples or 1, cells) laid flat, so that one gather fetches everything
+    table = np.stack([np.broadcast_to(c, (samples, *c.shape[1:])) for c in coefficients])
+    flat = np.ascontiguousarray(table.transpose(3, 0, 1, 2)).reshape(4 * rows, samples * cells)
+    offset = np.arange(samples) * cells if samples > 1 else 0
+    top = cells - 1.0
+    scaled = any(f is not None for f in factors)
+    width = max([samples, *(f.shape[0] for f in factors if f is not None)])
+    factor = np.stack([np.broadcast_to(1.0 if f is None else f, (width,)) for f in factors])
 
-    def find(a: Array) -> tuple[list[Array], Array]:
+    def find(a: Array) -> tuple[Array, Array]:
         u = (a - low) * inverse
-        k = np.clip(u.astype(np.intp), 0, cells - 1)
-        rows = np.arange(len(k))
-        # (B, 4) -> (4, B); tables shared by the batch have a leading 1
-        picked = [c[0][k].T if c.shape[0] == 1 else c[rows, k].T for c in coefficients]
+        k = np.floor(np.minimum(np.maximum(u, 0.0), top))
+        picked = flat.take(k.astype(np.intp) + offset, axis=1, mode="clip").reshape(4, rows, -1)
         return picked, u - k
 
     def values(a: Value) -> list[Value]:
-        picked, t = find(a)
-        return [
-            f * (c0 + t * (c1 + t * (c2 + t * c3))) for f, (c0, c1, c2, c3) in zip(ones, picked, strict=True)
-        ]
+        (c0, c1, c2, c3), t = find(a)
+        v = c0 + t * (c1 + t * (c2 + t * c3))
+        return list(v * factor if scaled else v)
 
     def with_slopes(a: Value) -> tuple[list[Value], list[Value]]:
-        picked, t = find(a)
-        slopes = [
-            f * inverse * (c1 + t * (2.0 * c2 + t * (3.0 * c3)))
-            for f, (_, c1, c2, c3) in zip(ones, picked, strict=True)
-        ]
-        return [
-            f * (c0 + t * (c1 + t * (c2 + t * c3))) for f, (c0, c1, c2, c3) in zip(ones, picked, strict=True)
-        ], slopes
+        (c0, c1, c2, c3), t = find(a)
+        v = c0 + t * (c1 + t * (c2 + t * c3))
+        s = inverse * (c1 + t * (2.0 * c2 + t * (3.0 * c3)))
+        return (list(v * factor), list(s * factor)) if scaled else (list(v), list(s))
 
     return Evaluate(values, with_slopes)

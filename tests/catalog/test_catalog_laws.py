@@ -137,6 +137,13 @@ def test_foil_blocks_everything_and_says_pinholes_are_apart(catalog: Catalog) ->
     )
 
 
+def test_a_zero_of_the_users_blocks_and_says_so() -> None:
+    material = user(o2(0), h2o("0 g*mm/(m2*day)"))
+    assert material.gas_law("O2").blocks and material.water_law().blocks
+    assert "O2: taken as impermeable, because a value of 0 is given" in material.notes
+    assert "H2O: taken as impermeable, because a value of 0 is given" in material.notes
+
+
 # Vapour-pressure differences by the Wagner-Pruss (IAPWS-95) saturation equation as the chemicals library
 # computes it.
 @pytest.mark.parametrize(
@@ -190,7 +197,7 @@ def test_a_far_side_that_is_not_dry_counts() -> None:
 
 
 def test_several_wet_sides_against_dry_are_points_of_the_integral() -> None:
-    """Phi(h) psat = rate, so the law reproduces each printed rate, and its slope between is the local permeability."""
+    """Phi(h) psat = rate, so the law repeats each printed rate; the slope between is the local one."""
     material = user(
         h2o("1 g*mm/(m2*day)", "23 degC", "50 %"), h2o("4 g*mm/(m2*day)", "23 degC", "90 %"), family="EVOH"
     )

@@ -50,6 +50,7 @@ def test_a_good_table_has_no_finding(tmp_path: Path) -> None:
         ("LDPE,O2,19000,cm3*mm/(m2*day*atm),,23 degC,0 %,,s", "warning", "value", "times above every row"),
         ("LDPE,O2,0.18,cm3*mm/(m2*day*atm),,23 degC,0 %,,s", "warning", "value", "times below every row"),
         ("HDPE,H2O,0.0007,g*mm/(m2*day),,38 degC,90 %,,s", "warning", "value", "times below every row"),
+        ("LDPE,O2,0,cm3*mm/(m2*day*atm),,23 degC,0 %,,s", "warning", "value", "impermeable"),
         ("LDPF,O2,180,cm3*mm/(m2*day*atm),,23 degC,0 %,,s", "error", "material", "no material 'LDPF'"),
         ("LDPE,O2,180,cm3*mm/(m2*day*atm),,230 degC,0 %,,s", "error", "temperature", "outside -23 to 127"),
     ],
@@ -58,6 +59,13 @@ def test_a_planted_fault_is_found(tmp_path: Path, row: str, severity: str, field
     found = only(lint(tmp_path, HEAD + row + "\n"))
     assert found.severity == severity and found.problem.field == field
     assert words in str(found) and found.problem.file.endswith("mine.csv") and found.problem.line == 2
+
+
+def test_an_energy_in_the_wrong_unit_is_found(tmp_path: Path) -> None:
+    head = "material,gas,value,unit,temperature,humidity,activation_energy,source\n"
+    row = "LDPE,O2,180,cm3*mm/(m2*day*atm),23 degC,0 %,{},sheet\n"
+    assert "outside -50 to 200" in str(only(lint(tmp_path, head + row.format("40 MJ/mol"))))
+    assert lint(tmp_path, head + row.format("40 kJ/mol")) == []
 
 
 def test_nine_times_outside_the_family_is_let_pass(tmp_path: Path) -> None:
@@ -114,7 +122,7 @@ def test_a_fault_in_a_list_of_materials_is_found(tmp_path: Path, row: str, sever
 @pytest.mark.parametrize(
     ("file", "old", "new", "words"),
     [
-        ("permeability/bao_2006.csv", ",Barrer,", ",Barrers,", "Barrers"),
+        ("permeability/bao_2006.csv", ",Barrer,", ",Barrrer,", "Barrrer"),
         (
             "permeability/bao_2006.csv",
             "# source: bao_2006",

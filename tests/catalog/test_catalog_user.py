@@ -6,8 +6,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from optimizer.catalog import load_catalog
+from optimizer.catalog.lint import lint_tables
 from optimizer.errors import InputError, MaterialError
 
 HEAD = "material,gas,value,unit,thickness,temperature,humidity,grade,source\n"
@@ -251,3 +254,128 @@ def test_a_new_inline_material_without_density_is_told_where() -> None:
 )
 def test_entries_without_a_usable_name_are_refused(entry: Any) -> None:
     assert problems(inline=[entry])
+
+
+_CELLS = st.sampled_from(
+    [
+        "",
+        "0",
+        "-1",
+        "1",
+        "nan",
+        "inf",
+        "1e999",
+        "1,5",
+        '"',
+        "LDPE",
+        "foil",
+        "new",
+        "O2",
+        "H2O",
+        "o2",
+        "0 %",
+        "90 %",
+        "101 %",
+        "23 degC",
+        "-300 degC",
+        "38",
+        "900 K",
+        "12 um",
+        "0 um",
+        "5 %",
+        "cm3*mm/(m2*day*atm)",
+        "g/(m2*day)",
+        "g*mm/(m2*day*kPa)",
+        "m2/s",
+        "cm3/(m2*day*atm)",
+        "40 kJ/mol",
+        "user",
+        "#",
+        "\x00",
+        "é",
+        "1 g/cm3",
+        "1 EUR/kg",
+        "seal/x",
+        "family:PE",
+    ]
+)
+_COLUMNS = st.lists(
+    st.sampled_from(
+        [
+            "material",
+            "gas",
+            "value",
+            "value_low",
+            "value_high",
+            "unit",
+            "thickness",
+            "temperature",
+            "humidity",
+            "humidity_far",
+            "activation_energy",
+            "grade",
+            "name",
+            "density",
+            "price",
+            "roles",
+            "family",
+            "solubility",
+        ]
+    ),
+    min_size=1,
+    unique=True,
+)
+_KEYS = st.sampled_from(
+    [
+        "name",
+        "density",
+        "gauge",
+        "min",
+        "roles",
+        "permeability",
+        "diffusivity",
+        "gas",
+        "value",
+        "temperature",
+        "humidity",
+        "price",
+        "family",
+        "odd",
+    ]
+)
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(_COLUMNS, st.lists(st.lists(_CELLS, min_size=1, max_size=12), max_size=4))
+def test_any_table_is_read_or_refused_but_never_breaks(
+    tmp_path: Path, columns: list[str], rows: list[list[str]]
+) -> None:
+    text = "\n".join(",".join(line) for line in [columns, *rows])
+    path = table(tmp_path, text)
+    lint_tables([path])
+    try:
+        catalog = load_catalog([path])
+    except InputError as error:
+        assert error.problems and all(p.file.endswith("mine.csv") for p in error.problems)
+        return
+    for name in catalog.names():
+        if catalog.is_user(name) or catalog.candidates(name, "O2"):
+            catalog.material(name)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.recursive(
+        st.one_of(_CELLS, st.none(), st.booleans(), st.floats(), st.integers()),
+        lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(_KEYS, inner, max_size=5)),
+        max_leaves=12,
+    )
+)
+def test_any_inline_entry_is_read_or_refused_but_never_breaks(entry: Any) -> None:
+    try:
+        catalog = load_catalog(inline=[entry], file="pack.yaml", locate=lambda _: (2, 3))
+    except InputError as error:
+        assert all(p.file == "pack.yaml" and p.line == 2 for p in error.problems)
+        return
+    for name in catalog.names()[-1:]:
+        catalog.material(name)

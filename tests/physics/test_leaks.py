@@ -51,8 +51,10 @@ def test_mean_speeds_are_those_of_the_course() -> None:
 
 
 def test_a_one_micrometre_hole_in_the_tray_adds_a_tenth_of_a_percent_not_0_8() -> None:
-    # FitNESS course, unit 4.6: tray with 37.5 cm3 of headspace, 30 days, 25 degC, path 190 um, start at 1 % O2.
-    # The course's Knudsen-only answer is 0.8 % (0.775 % in cm3(STP)); both resistances and one radius: 0.094 %.
+    # FitNESS course, unit 4.6: tray with 37.5 cm3 of headspace, 30 days, 25 degC, path 190 um, start at 1
+    # % O2.
+    # The course's Knudsen-only answer is 0.8 % (0.775 % in cm3(STP)); both resistances and one radius:
+    # 0.094 %.
     t, head, drive = 298.15, 37.5e-6, (0.21 - 0.01) * ATMOSPHERE
     per_mole = 100 * STP_MOLAR_VOLUME / head
     both = float(hole_conductance("O2", 1e-6, 190e-6, t)) * drive * 30 * DAY * per_mole

@@ -23,10 +23,14 @@ def test_oxygen_in_water_is_that_of_en_25814(celsius: int) -> None:
 def test_oxygen_solubility_gives_back_the_saturation_under_humid_air() -> None:
     t = np.array([278.15, 293.15, 303.15])
     pressure = DRY_AIR["O2"] * (ATMOSPHERE - saturation_pressure(t))
-    assert henry_water("O2", t) * pressure * MOLAR_MASS["O2"] == pytest.approx(oxygen_saturation(t), rel=1e-14)
+    assert henry_water("O2", t) * pressure * MOLAR_MASS["O2"] == pytest.approx(
+        oxygen_saturation(t), rel=1e-14
+    )
 
 
-@pytest.mark.parametrize(("celsius", "volumes"), [(0, 1.566), (5, 1.337), (20, 0.860), (25, 0.750), (40, 0.510)])
+@pytest.mark.parametrize(
+    ("celsius", "volumes"), [(0, 1.566), (5, 1.337), (20, 0.860), (25, 0.750), (40, 0.510)]
+)
 def test_co2_in_water_in_volumes_per_atmosphere(celsius: int, volumes: float) -> None:
     # from the constants of Sander, Atmos. Chem. Phys. 23 (2023) 10901: 3.3e-4 mol/(m3 Pa), 2400 K
     h = float(henry_water("CO2", celsius + 273.15))

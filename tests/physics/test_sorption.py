@@ -11,8 +11,10 @@ from scipy.optimize import brentq
 from optimizer.physics.sorption import GAB, Henderson, Oswin, TableIsotherm, gab_at, henderson_at
 
 AT = (0.2, 0.4, 0.6, 0.75)
-#: GAB sets (p0, q) for m0, C, K with parameter = p0 exp(q/T), temperature [degC], X at AT; primary sources named.
-#: The tabulated X were computed from the published constants by hand-independent code and rounded to 4 places.
+#: GAB sets (p0, q) for m0, C, K with parameter = p0 exp(q/T), temperature [degC], X at AT; primary sources
+#: named.
+#: The tabulated X were computed from the published constants by hand-independent code and rounded to 4
+#: places.
 GAB_SETS = {
     "pasta, Andrieu 1985": (
         25.0,
@@ -106,7 +108,9 @@ def test_activity_is_the_inverse_of_content(isotherm: GAB) -> None:
     assert isotherm.activity(isotherm.content(a)) == pytest.approx(a, rel=1e-11)
     # the root finder of scipy as the outside judge
     x = isotherm.content(0.37)
-    assert isotherm.activity(x) == pytest.approx(brentq(lambda w: isotherm.content(w) - x, 0.06, 0.88, xtol=1e-14))
+    assert isotherm.activity(x) == pytest.approx(
+        brentq(lambda w: isotherm.content(w) - x, 0.06, 0.88, xtol=1e-14)
+    )
 
 
 @pytest.mark.parametrize("isotherm", ISOTHERMS, ids=repr)
@@ -135,7 +139,13 @@ def test_table_goes_through_its_points_and_never_turns() -> None:
     assert np.all(np.diff(fine) > 0)
 
 
-@given(st.floats(0.005, 0.5), st.floats(0.3, 200), st.floats(0.5, 1.1), st.floats(0.0, 0.85), st.floats(1e-4, 0.1))
+@given(
+    st.floats(0.005, 0.5),
+    st.floats(0.3, 200),
+    st.floats(0.5, 1.1),
+    st.floats(0.0, 0.85),
+    st.floats(1e-4, 0.1),
+)
 def test_gab_content_increases_with_activity(m: float, c: float, k: float, a: float, step: float) -> None:
     isotherm = GAB(m, c, k)
     if a + step < isotherm.valid[1]:

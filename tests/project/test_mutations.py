@@ -30,7 +30,20 @@ VALUES = st.one_of(
         ["", " ", "0", "-5 um", "0 um", "1e300 m", "5 %", "1,5 mm", "23", "HDPE", "bottle", "O2", "H2O"]
     ),
     st.sampled_from(
-        ["0 L", "1e-300 kg", "1e300 kg", "0 degC", "-300 degC", "0 days", "1e9 years", "100 %", "0 %"]
+        [
+            "0 L",
+            "1e-300 kg",
+            "1e300 kg",
+            "0 degC",
+            "-300 degC",
+            "-30 degC",
+            "-35 degC",
+            "80 degC",
+            "0 days",
+            "1e9 years",
+            "100 %",
+            "0 %",
+        ]
     ),
     st.sampled_from(
         ["table", "GAB", "any", "seal", "../x.csv", "x\u0000.stl", "\U0001f9f4", "1 cm3/day", "2 g/day"]

@@ -86,6 +86,21 @@ def test_a_specification_limit_that_fails_alone_is_named() -> None:
     assert verdict(result).endswith("ended by oxygen gain. Not met: O2 transmission.")
 
 
+def test_each_limit_shows_its_own_kind_of_outcome() -> None:
+    specification = replace(
+        PASSING.limits[0],
+        name="transmission O2",
+        wall="bottle",
+        status="met",
+        reached_after_days=None,
+        unit="cm3",
+    )
+    text = flat(predict_page(replace(PASSING, limits=(*PASSING.limits, specification))))
+    assert "oxygen gain 5 3.16 mg/kg 14.2 months holds, 37 % left" in text
+    assert "water loss 2 0.21 % not reached holds, 90 % left" in text
+    assert "transmission O2 (bottle) 5 3.16 cm3 holds, 37 % left" in text
+
+
 def test_a_prediction_shows_where_each_gas_comes_through_in_the_worst_stage() -> None:
     text = flat(predict_page(PASSING))
     assert "O2 truck body 62 % 0.0258 cm3(STP)/(package*day*atm) cap 38 % 0.0158" in text

@@ -92,7 +92,9 @@ def seasons(count: int = 12, each: float = 61 * DAY) -> tuple[Stage, ...]:
     return tuple(Stage(f"stage {k}", each, 273.15 + warm[k % 12], moist[k % 12]) for k in range(count))
 
 
-def dry_powder(limits: tuple[Limit, ...], *, rigid: bool = True, order: int | str = "michaelis-menten") -> Product:
+def dry_powder(
+    limits: tuple[Limit, ...], *, rigid: bool = True, order: int | str = "michaelis-menten"
+) -> Product:
     """A fatty powder that takes up water and uses oxygen."""
     rate = 0.02 / DAY if order == 1 else 3e-11
     return Product(

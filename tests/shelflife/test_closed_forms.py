@@ -32,7 +32,9 @@ TIMES = np.linspace(0.0, 300 * DAY, 31)
 
 def closure(**conductance: float) -> Package:
     """A package that is one closure with the given conductances [mol/(s Pa)]."""
-    return Package((ClosurePart("lid", {g: GivenConductance(c, T23, 0.0) for g, c in conductance.items()}),), {})
+    return Package(
+        (ClosurePart("lid", {g: GivenConductance(c, T23, 0.0) for g, c in conductance.items()}),), {}
+    )
 
 
 def run(product: Product, package: Package, humidity: float = 0.0, temperature: float = T23) -> Trajectory:
@@ -42,7 +44,9 @@ def run(product: Product, package: Package, humidity: float = 0.0, temperature: 
 
 def test_rigid_headspace_fills_exponentially() -> None:
     volume, g = 5e-5, 4e-17
-    product = Product(0.1, 1e-4, Headspace(volume, True, {"N2": 1.0}), 0.0, limits=(Limit("oxygen_gain", 1.0),))
+    product = Product(
+        0.1, 1e-4, Headspace(volume, True, {"N2": 1.0}), 0.0, limits=(Limit("oxygen_gain", 1.0),)
+    )
     result = run(product, closure(O2=g))
     k = g * GAS_CONSTANT * T23 / volume
     expected = 0.2095 * ATMOSPHERE * -np.expm1(-k * TIMES)
@@ -76,7 +80,8 @@ def test_carbonation_is_lost_exponentially() -> None:
 
 
 def test_carbonation_at_closing_is_that_of_the_definition() -> None:
-    # 4 volumes at STP of 0.5 L: 2 L(STP) in the liquid, 22.414 L/mol; the headspace at the equilibrium pressure,
+    # 4 volumes at STP of 0.5 L: 2 L(STP) in the liquid, 22.414 L/mol; the headspace at the equilibrium
+    # pressure,
     # 2.589 bar at 0 degC (from Sander's constants)
     product = Product(
         0.5,
@@ -113,7 +118,8 @@ def test_first_order_oxidation_with_ingress_settles_at_0_319231_mg_per_litre() -
 
 
 def test_helium_sphere_of_incropera_by_the_same_algebra() -> None:
-    # Incropera and DeWitt, ch. 14: D 0.2 m, wall 2 mm, 4 bar, 293 K, D_AB 0.4e-13 m2/s, S 0.45e-3 kmol/(m3 bar):
+    # Incropera and DeWitt, ch. 14: D 0.2 m, wall 2 mm, 4 bar, 293 K, D_AB 0.4e-13 m2/s, S 0.45e-3 kmol/(m3
+    # bar):
     # dp/dt = -6 R T D S p / (L D) = -2.63e-11 bar/s. Carried here by CO2 with the sphere's conductance.
     diameter, wall, diffusivity, solubility = 0.2, 2e-3, 0.4e-13, 0.45e-3 * 1e3 / 1e5
     area, volume = math.pi * diameter**2, math.pi * diameter**3 / 6
@@ -121,7 +127,12 @@ def test_helium_sphere_of_incropera_by_the_same_algebra() -> None:
     k = g * GAS_CONSTANT * 293.0 / volume
     assert 4 * k == pytest.approx(2.63e-11, rel=2e-3)
     product = Product(
-        1.0, 1e-9, Headspace(volume, True, {"CO2": 1.0}), 0.0, closing_temperature=293.0, limits=(Limit("co2_loss", 0.01),)
+        1.0,
+        1e-9,
+        Headspace(volume, True, {"CO2": 1.0}),
+        0.0,
+        closing_temperature=293.0,
+        limits=(Limit("co2_loss", 0.01),),
     )
     case = case_of(product, closure(CO2=g), still(293.0, 0.0, 200 * YEAR))
     result = simulate(product, exchange_of(case))
@@ -132,7 +143,10 @@ def test_helium_sphere_of_incropera_by_the_same_algebra() -> None:
 
 @pytest.mark.parametrize(
     "isotherm",
-    [GAB(0.045, 12.0, 0.93), TableIsotherm(((0.05, 0.01), (0.2, 0.03), (0.45, 0.05), (0.7, 0.09), (0.9, 0.22)))],
+    [
+        GAB(0.045, 12.0, 0.93),
+        TableIsotherm(((0.05, 0.01), (0.2, 0.03), (0.45, 0.05), (0.7, 0.09), (0.9, 0.22))),
+    ],
     ids=["GAB", "table"],
 )
 def test_moisture_gain_takes_the_time_of_the_isotherm_integral(isotherm: Isotherm) -> None:
@@ -160,7 +174,11 @@ def test_a_straight_isotherm_gives_the_logarithmic_closed_form() -> None:
     dry, g, slope = 0.2, 3e-11, 0.18
     line = TableIsotherm(((0.0, 0.0), (0.5, 0.5 * slope), (1.0, slope)))
     product = Product(
-        0.21, 2e-4, Headspace(1e-5), moisture=MoistureModel(dry, line, 0.2), limits=(Limit("water_activity_max", 0.4),)
+        0.21,
+        2e-4,
+        Headspace(1e-5),
+        moisture=MoistureModel(dry, line, 0.2),
+        limits=(Limit("water_activity_max", 0.4),),
     )
     result = run(product, closure(H2O=g), 0.75)
     rate = g * float(saturation_pressure(T23)) * MOLAR_MASS["H2O"] / (dry * slope)
@@ -171,7 +189,11 @@ def test_constant_driving_force_would_be_a_fifth_wrong() -> None:
     # the reason why the simple answer is never given: published practice puts the gap at 20 to 35 %
     isotherm, dry, g = GAB(0.045, 12.0, 0.93), 0.2, 3e-11
     product = Product(
-        0.21, 2e-4, Headspace(1e-5), moisture=MoistureModel(dry, isotherm, 0.15), limits=(Limit("water_activity_max", 0.43),)
+        0.21,
+        2e-4,
+        Headspace(1e-5),
+        moisture=MoistureModel(dry, isotherm, 0.15),
+        limits=(Limit("water_activity_max", 0.43),),
     )
     life = run(product, closure(H2O=g), 0.75).crossing[0, 0]
     content = isotherm.content(0.43) - isotherm.content(0.15)
@@ -220,8 +242,11 @@ def test_a_respiring_pack_settles_at_the_oxygen_of_the_worked_example() -> None:
 
 
 @pytest.mark.parametrize(("rate", "days"), [(1.239, 4.84), (0.148, 40.5), (0.02825, 212.4)])
-def test_blister_cavities_let_a_tablet_gain_two_percent_in_the_times_of_the_study(rate: float, days: float) -> None:
-    # WVTR study of films and blisters, four laboratories: mg per cavity and day at 23 degC / 75 %RH, constant drive
+def test_blister_cavities_let_a_tablet_gain_two_percent_in_the_times_of_the_study(
+    rate: float, days: float
+) -> None:
+    # WVTR study of films and blisters, four laboratories: mg per cavity and day at 23 degC / 75 %RH,
+    # constant drive
     # (a product held at activity 0); 300 mg tablet
     g = rate * 1e-6 / MOLAR_MASS["H2O"] / DAY / (0.75 * float(saturation_pressure(T23)))
     product = Product(300e-6, 2e-7, Headspace(1e-7), 0.0, limits=(Limit("water_gain", 0.02),))
@@ -230,7 +255,8 @@ def test_blister_cavities_let_a_tablet_gain_two_percent_in_the_times_of_the_stud
 
 
 def test_tray_of_the_course_gains_oxygen_by_its_film_rate() -> None:
-    # FitNESS course unit 4.6: 37.5 cm3 of headspace at 1 % O2, air outside, constant drive: 1.198 % after 30 days at
+    # FitNESS course unit 4.6: 37.5 cm3 of headspace at 1 % O2, air outside, constant drive: 1.198 % after
+    # 30 days at
     # 0.225 cm3/(m2 day atm) over 550 cm2; filling exponentially it is 0.05 % of the rise less
     stp = ATMOSPHERE / (GAS_CONSTANT * 273.15) * 1e-6
     g = 0.225 * 0.055 * stp / DAY / ATMOSPHERE

@@ -36,9 +36,7 @@ class Robertson:
 
     def factor(self, y: State, d: float) -> Callable[[State], State]:
         _, b, c = y
-        jac = np.array(
-            [[-0.04, 1e4 * c, 1e4 * b], [0.04, -1e4 * c - 6e7 * b, -1e4 * b], [0.0, 6e7 * b, 0.0]]
-        )
+        jac = np.array([[-0.04, 1e4 * c, 1e4 * b], [0.04, -1e4 * c - 6e7 * b, -1e4 * b], [0.0, 6e7 * b, 0.0]])
         matrix = d * np.eye(3) - jac
         return lambda r: np.linalg.solve(matrix, np.array(r)).tolist()  # type: ignore[no-any-return]
 
@@ -71,7 +69,9 @@ def test_a_very_stiff_component_is_damped_in_one_step() -> None:
 
 
 def test_robertson_agrees_with_radau_of_scipy() -> None:
-    *_, last = integrate(Robertson(), [1.0, 0.0, 0.0], 0.0, 1e4, rtol=1e-8, atol=[1e-10, 1e-14, 1e-10], first=1e-4)
+    *_, last = integrate(
+        Robertson(), [1.0, 0.0, 0.0], 0.0, 1e4, rtol=1e-8, atol=[1e-10, 1e-14, 1e-10], first=1e-4
+    )
     reference = solve_ivp(
         lambda t, y: Robertson().rhs(list(y)), (0, 1e4), [1.0, 0, 0], method="Radau", rtol=1e-10, atol=1e-14
     ).y[:, -1]

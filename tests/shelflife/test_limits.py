@@ -21,7 +21,9 @@ def wet(limits: tuple[Limit, ...]) -> Product:
 
 
 def test_crossing_is_the_moment_at_which_the_recorded_quantity_meets_the_limit() -> None:
-    product = dry_powder((Limit("oxygen_gain", 30e-6), Limit("water_activity_max", 0.19), Limit("water_gain", 0.004)))
+    product = dry_powder(
+        (Limit("oxygen_gain", 30e-6), Limit("water_activity_max", 0.19), Limit("water_gain", 0.004))
+    )
     exchange = exchange_of(case_of(product, barrier_wall(), seasons()))
     result = simulate(product, exchange)
     for k, limit in enumerate(product.limits):
@@ -63,12 +65,13 @@ def test_a_peak_between_steps_is_found_and_its_return_noted() -> None:
     result = simulate(product, exchange_of(case))
     assert 60 * DAY < result.crossing[0, 0] < 120 * DAY
     assert result.recovered[0, 0]
-    fine = simulate(product, exchange_of(case), sample_times=np.linspace(0, case.horizon, 4001))
-    assert result.extreme[0, 0] == pytest.approx(fine.quantities[0, 0].max(), rel=1e-5)
+    top = simulate(product, exchange_of(case), sample_times=[120 * DAY])
+    assert result.extreme[0, 0] == pytest.approx(top.quantities[0, 0, 0], rel=1e-6)
 
 
 def test_the_top_of_a_rise_and_fall_inside_one_stage_is_met() -> None:
-    # first-order use of oxygen that is fed from a first-order transport: rises, then the product's dissolved oxygen
+    # first-order use of oxygen that is fed from a first-order transport: rises, then the product's
+    # dissolved oxygen
     # falls back; gain counts what is dissolved, so headspace oxygen share has its top inside the stage
     product = Product(
         0.2,
@@ -81,7 +84,9 @@ def test_the_top_of_a_rise_and_fall_inside_one_stage_is_met() -> None:
     case = case_of(product, one_wall(plain(oxygen=20.0), 1e-4, 0.05), still(T23, 0.5, 1000 * DAY))
     exchange = exchange_of(case)
     result = simulate(product, exchange)
-    fine = simulate(product, exchange, sample_times=np.linspace(0, 1000 * DAY, 20001), rtol=1e-9).quantities[0, 0]
+    fine = simulate(product, exchange, sample_times=np.linspace(0, 1000 * DAY, 20001), rtol=1e-9).quantities[
+        0, 0
+    ]
     top = int(fine.argmax())
     assert 0 < top < 20000
     assert result.extreme[0, 0] == pytest.approx(fine[top], rel=1e-6)
@@ -98,7 +103,9 @@ def test_extremes_stop_at_the_target() -> None:
 def test_oxygen_gain_of_an_inert_product_is_all_that_came_in() -> None:
     product = replace(wet((Limit("oxygen_gain", 1e-6),)), headspace=Headspace(2e-5, True, {"N2": 1.0}))
     result = simulate(
-        product, exchange_of(case_of(product, one_wall(plain(), 3e-4, 0.04), still())), sample_times=[100 * DAY]
+        product,
+        exchange_of(case_of(product, one_wall(plain(), 3e-4, 0.04), still())),
+        sample_times=[100 * DAY],
     )
     expected = result.amounts["O2"][0, 0] * 31.998e-3 / 0.5
     assert result.quantities[0, 0, 0] == pytest.approx(expected, rel=1e-12)
@@ -113,7 +120,9 @@ def test_a_headspace_of_air_is_taken_up_by_the_liquid_at_once() -> None:
     room = 3e-5 / (8.314462618 * T23)
     dissolved = 8.578e-3 / 31.998e-3 / (0.2095 * (101325 - 2810.9)) * 1e-3
     amount = 0.2095 * (101325 - 2810.9) * room
-    assert result.closing[0, 0] == pytest.approx(amount * dissolved / (room + dissolved) * 31.998e-3, rel=1e-4)
+    assert result.closing[0, 0] == pytest.approx(
+        amount * dissolved / (room + dissolved) * 31.998e-3, rel=1e-4
+    )
 
 
 def test_stages_go_on_and_a_year_of_weather_repeats_as_a_whole() -> None:

@@ -1,0 +1,373 @@
+"""From a case and the user's rules to the optimisation problem in numbers.
+
+A shelf-life limit says that some quantity stays within its limit up to the target. The quantity grows with every
+conductance of the package, so around a reference structure it is met when  sum of weight * permeance <= 1  with
+weights from the simulator itself: the designed walls' conductances are scaled to the point where the limit is just
+met (critical scale), and there the sensitivity of the quantity to the conductance of each slice of time is the
+weight. The row is exact for structures whose conductances vary over the storage as the reference's do; ``solve``
+takes each new design as the next reference until nothing changes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.constants import MOLAR_MASS
+from optimizer.design.options import DesignOptions
+from optimizer.design.problem import Demand, Environment, Problem, Share, Term, WallRules
+from optimizer.errors import InputError
+from optimizer.errors import Problem as InputProblem
+from optimizer.physics.laminate import permeance
+from optimizer.physics.material import Material
+from optimizer.physics.permeability import GasLaw, WaterLaw
+from optimizer.physics.water import saturation_pressure
+from optimizer.shelflife.exchange import Exchange, exchange_of, part_exchange
+from optimizer.shelflife.limits import sign_of
+from optimizer.shelflife.package import LIMIT_GAS, Case, Layer, Package, Wall, WallPart
+from optimizer.shelflife.segments import lay_out
+from optimizer.shelflife.simulate import limit_extremes, simulate
+from optimizer.shelflife.specification import specification_values
+
+Array = NDArray[np.float64]
+
+#: Kept inside every demand, above the simulator's own error, so that a design that meets it also passes.
+GUARD = 2e-5
+#: Change of log conductance for the sensitivities.
+_STEP = 0.02
+#: Scales of the designed walls that are tried for the critical one.
+_SCALES = np.logspace(-9, 9, 73)
+#: Least number of time slices where humidity inside changes while humidity matters.
+_SLICES = 6
+#: Inside activities closer than this are one environment.
+_MERGE = 0.01
+
+
+@dataclass(frozen=True)
+class Beyond:
+    """A limit that no wall can meet, or that is exceeded before storage begins, in words."""
+
+    name: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Demands:
+    """The problem, limits that no wall can meet, and limits that any wall meets (left out of the problem)."""
+
+    problem: Problem
+    beyond: tuple[Beyond, ...]
+    idle: tuple[str, ...]
+
+
+def wall_rules(case: Case, options: DesignOptions, thickness: Mapping[str, float]) -> tuple[WallRules, ...]:
+    """Rules in numbers for every designed wall; ``thickness`` by wall name sets the mid-wall areas [m]."""
+    materials = options.candidates
+    count = len(materials)
+    touching = np.zeros((count, count), dtype=bool)
+    for a, first in enumerate(materials):
+        for b, second in enumerate(materials):
+            allowed = options.touching is None or (first.name, second.name) in options.touching
+            touching[a, b] = a != b and allowed
+    glue = np.array([m.roles == frozenset({"bond"}) for m in materials])
+    start = np.array([options.inside_role is None or options.inside_role in m.roles for m in materials])
+    end = np.array([options.outside_role is None or options.outside_role in m.roles for m in materials])
+    shares = tuple(
+        Share(
+            rule.family,
+            tuple(i for i, m in enumerate(materials) if rule.family in (m.family, m.name)),
+            rule.least,
+            rule.most,
+        )
+        for rule in options.shares
+    )
+    least = np.array([m.gauge[0] for m in materials])
+    most = np.array([m.gauge[1] for m in materials])
+    low, high = options.total_thickness
+    return tuple(
+        WallRules(
+            name=name,
+            max_layers=options.max_layers,
+            start=start & ~glue,
+            end=end & ~glue,
+            touching=touching,
+            least=least,
+            most=most,
+            rate=_rates(case, options, name, thickness[name]),
+            thickness=(low or 0.0, np.inf if high is None else high),
+            shares=shares,
+            keep=tuple(i for i, m in enumerate(materials) if m.name in options.keep),
+            step=options.gauge_step,
+            symmetric=options.symmetric,
+        )
+        for name in options.walls
+    )
+
+
+def _rates(case: Case, options: DesignOptions, wall: str, thickness: float) -> Array:
+    """Objective per metre of thickness: currency, kg or m per package."""
+    area = sum(p.mass_area(thickness) for p in case.package.parts if isinstance(p, WallPart) and p.wall == wall)
+    density = np.array([m.density for m in options.candidates])
+    if options.minimise == "thickness":
+        return np.ones(len(density))
+    if options.minimise == "mass":
+        return area * density
+    unpriced = [m.name for m in options.candidates if m.price is None]
+    if unpriced:
+        raise InputError(
+            InputProblem(
+                "no price for " + ", ".join(unpriced),
+                field="design.choose_from",
+                hint="give each a price such as 1.30 EUR/kg, or minimise mass",
+            )
+        )
+    return area * density * np.array([m.price or 0.0 for m in options.candidates])
+
+
+def neutral_wall(name: str, gases: Sequence[str]) -> Wall:
+    """A stand-in structure of middling permeability, where the given one lets nothing through."""
+    laws = {g: GasLaw(g, 296.15, (0.0,), (1e-17,), 40e3) for g in gases}
+    plain = Material("stand-in", "", 1000.0, laws, WaterLaw.constant(296.15, 1e-13, 35e3))
+    return Wall(name, (Layer(plain, 1e-4),))
+
+
+class Linearisation:
+    """Weights of every limit around one reference package."""
+
+    def __init__(self, case: Case, options: DesignOptions, reference: Mapping[str, Wall]) -> None:
+        self.case, self.options = case, options
+        self.package: Package = case.package.with_walls(dict(reference))
+        self.reference = replace(case, package=self.package)
+        self.target = case.target if case.target is not None else case.horizon
+        self.moving = case.product.moisture is not None
+        self.humidity_matters = any(m.humidity_sensitive for m in options.candidates)
+        exchange = exchange_of(self.reference, segments=lay_out(case.storage, self.target))
+        if self.moving and self.humidity_matters:
+            pieces = -(-_SLICES // len(exchange.segments))
+            exchange = exchange.split(pieces)
+        self.exchange: Exchange = exchange
+        self.activity = self._activity(exchange)
+
+    # -- conductances ----------------------------------------------------------------------------------------
+
+    def _activity(self, exchange: Exchange) -> Array:
+        """Inside activity in the middle of every slice (S,)."""
+        s = exchange.segments
+        run = simulate(self.case.product, exchange, until=self.target, sample_times=s.start + 0.5 * s.duration, crossings=False)
+        return run.activity[0]
+
+    def designed_permeance(self, wall: str, gas: str) -> Array:
+        """Permeance of a designed wall of the reference in every slice (S,)."""
+        s = self.exchange.segments
+        layers = self.package.walls[wall].layers
+        return permeance(
+            [x.material for x in layers],
+            np.array([x.thickness for x in layers]),
+            gas,
+            s.temperature,
+            self.activity,
+            s.humidity,
+        )
+
+    def area(self, wall: str) -> float:
+        thickness = self.package.walls[wall].thickness
+        return sum(
+            p.permeation_area(thickness)
+            for p in self.package.parts
+            if isinstance(p, WallPart) and p.wall == wall
+        )
+
+    def fixed_conductance(self, gas: str) -> Array:
+        """Conductance of everything that is not designed (S,) [mol/(s Pa)]."""
+        parts = tuple(p for p in self.package.parts if not (isinstance(p, WallPart) and p.wall in self.options.walls))
+        s = self.exchange.segments
+        total = np.zeros(len(s))
+        if not parts:
+            return total
+        water = gas == "H2O"
+        # a humidity difference is needed to read a conductance off a water flow
+        inside = np.where(np.abs(self.activity - s.humidity) < 1e-6, s.humidity + 1e-6, self.activity) if water else self.activity
+        tables = part_exchange(
+            Package(parts, self.package.walls),
+            inside,
+            (s.temperature, s.humidity, s.pressure),
+            () if water else (gas,),
+            water=water,
+            pairwise=True,
+        )
+        for values in tables.values():
+            total = total + values[gas][0, :, 0]
+        if water:
+            total = total / (saturation_pressure(s.temperature) * (inside - s.humidity))
+        return total
+
+    # -- limits ----------------------------------------------------------------------------------------------
+
+    def demands(self, environments: list[Environment]) -> tuple[list[Demand], list[Beyond], list[str]]:
+        """Rows of the product's limits; new environments are appended to the list."""
+        product = self.case.product
+        rows: list[Demand] = []
+        beyond: list[Beyond] = []
+        idle: list[str] = []
+        if not product.limits:
+            return rows, beyond, idle
+        closing = simulate(product, self.exchange, until=self.target, crossings=False).closing[0]
+        for k, limit in enumerate(product.limits):
+            sign = sign_of(limit.name)
+            allowed = closing[k] + (limit.value - closing[k]) * (1.0 - self.options.reserve)
+            if sign * (allowed - closing[k]) <= 0:
+                beyond.append(Beyond(limit.name, f"{limit.name} is already exceeded at closing"))
+                continue
+            row = self._row(k, limit.name, float(allowed), sign, environments)
+            if isinstance(row, Beyond):
+                beyond.append(row)
+            elif row is None:
+                idle.append(limit.name)
+            else:
+                rows.append(row)
+        return rows, beyond, idle
+
+    def _row(
+        self, k: int, name: str, allowed: float, sign: float, environments: list[Environment]
+    ) -> Demand | Beyond | None:
+        gas = LIMIT_GAS[name]
+        walls = self.options.walls
+        by_wall = {w: self.area(w) * self.designed_permeance(w, gas) for w in walls}
+        designed = sum(by_wall.values(), start=np.zeros(len(self.exchange.segments)))
+        fixed = self.fixed_conductance(gas)
+        total = np.maximum(designed + fixed, 1e-300)
+
+        def excess(multipliers: Array) -> Array:
+            """sign * (extreme - allowed) for multipliers of the total conductance (B, S)."""
+            values = limit_extremes(self.case.product, self.exchange.scaled({gas: multipliers}), self.target)
+            return sign * (values[:, k] - allowed)
+
+        def at_scale(scales: Array) -> Array:
+            return excess((fixed + np.outer(scales, designed)) / total)
+
+        critical = _critical(at_scale)
+        if critical == 0.0:
+            what = "the parts that are not designed and the gas inside alone exceed it"
+            return Beyond(name, f"{name} cannot be met by any wall: {what}")
+        if not np.isfinite(critical):
+            return None
+        base = (fixed + critical * designed) / total
+        step = np.diag(_STEP * critical * designed / total)
+        values = excess(np.concatenate([base + step, base - step]))
+        count = len(base)
+        slope = np.maximum(values[:count] - values[count:], 0.0)
+        if not np.any(slope > 0):
+            return None
+        shares = slope / slope.sum()
+        # at the critical scale the row is exactly 1: weight * critical permeance = share of the slice
+        terms: dict[tuple[int, int], float] = {}
+        for s in range(count):
+            if shares[s] < 1e-9:
+                continue
+            index = self._environment(environments, s)
+            for w, wall in enumerate(walls):
+                weight = shares[s] * self.area(wall) / (critical * designed[s]) * (1.0 + GUARD)
+                terms[w, index] = terms.get((w, index), 0.0) + weight
+        return Demand(name, gas, tuple(Term(w, e, v) for (w, e), v in sorted(terms.items())))
+
+    def _environment(self, environments: list[Environment], s: int) -> int:
+        """Index of the environment of slice ``s``; equal ones are shared, near ones where humidity moves."""
+        seg = self.exchange.segments
+        inside, outside = float(self.activity[s]), float(seg.humidity[s])
+        if not self.humidity_matters:
+            inside = outside = 0.5
+        elif self.moving:
+            inside = round(inside / _MERGE) * _MERGE
+        new = Environment(float(seg.temperature[s]), inside, outside)
+        if new not in environments:
+            environments.append(new)
+        return environments.index(new)
+
+    def specifications(self, environments: list[Environment]) -> tuple[list[Demand], list[Beyond]]:
+        """Rows of the buyer's transmission limits, each at its own test condition."""
+        rows: list[Demand] = []
+        beyond: list[Beyond] = []
+        keep = 1.0 - self.options.reserve
+        for limit in self.case.transmission_limits:
+            designed = [w for w in self.options.walls if limit.wall in (None, w)]
+            name = f"transmission {limit.gas}" + (f" of {limit.wall}" if limit.wall else "")
+            if not designed:
+                value = float(specification_values(self.package, limit)[0])
+                if value > limit.maximum * keep:
+                    beyond.append(Beyond(name, f"{name} is exceeded by a wall that is not designed"))
+                continue
+            rest = self._rest(limit, designed)
+            room = limit.maximum * keep - rest
+            if room <= 0:
+                beyond.append(Beyond(name, f"{name} cannot be met: the parts that are not designed exceed it"))
+                continue
+            faces = [(limit.humidity, limit.humidity)]
+            scale = 1.0
+            if limit.gas == "H2O":
+                faces = [(limit.humidity, limit.humidity_far), (limit.humidity_far, limit.humidity)]
+                drop = abs(limit.humidity - limit.humidity_far)
+                scale = MOLAR_MASS["H2O"] * float(saturation_pressure(limit.temperature)) * drop
+            for side, (inside, outside) in enumerate(faces):
+                env = Environment(limit.temperature, inside, outside)
+                if not self.humidity_matters:
+                    env = Environment(limit.temperature, 0.5, 0.5)
+                    if side:
+                        continue
+                if env not in environments:
+                    environments.append(env)
+                e = environments.index(env)
+                terms = tuple(
+                    Term(
+                        self.options.walls.index(w),
+                        e,
+                        scale * (1.0 if limit.wall else self.area(w)) / room * (1.0 + 1e-8),
+                    )
+                    for w in designed
+                )
+                suffix = "" if len(faces) == 1 or not self.humidity_matters else (", inside wet" if side == 0 else ", outside wet")
+                rows.append(Demand(name + suffix, limit.gas, terms))
+        return rows, beyond
+
+    def _rest(self, limit: object, designed: Sequence[str]) -> float:
+        """What the parts that are not designed take of a whole-package limit (0 for the limit of one wall)."""
+        if limit.wall is not None:  # type: ignore[attr-defined]
+            return 0.0
+        parts = tuple(p for p in self.package.parts if not (isinstance(p, WallPart) and p.wall in designed))
+        if not parts:
+            return 0.0
+        return float(specification_values(Package(parts, self.package.walls), limit)[0])  # type: ignore[arg-type]
+
+
+def _critical(at_scale: object) -> float:
+    """Scale at which the limit is just met: 0 if never met, inf if always met."""
+    low, high = float(_SCALES[0]), float(_SCALES[-1])
+    grid = _SCALES
+    for _ in range(3):
+        values = at_scale(grid)  # type: ignore[operator]
+        over = values > 0
+        if over[0]:
+            return 0.0 if grid is _SCALES else low
+        if not over.any():
+            return np.inf if grid is _SCALES else high
+        first = int(np.argmax(over))
+        low, high = float(grid[first - 1]), float(grid[first])
+        ends = (float(values[first - 1]), float(values[first]))
+        grid = np.geomspace(low, high, 33)
+    # the excess is nearly straight in so small an interval
+    fraction = ends[0] / (ends[0] - ends[1])
+    return low + fraction * (high - low)
+
+
+def build(case: Case, options: DesignOptions, reference: Mapping[str, Wall], thickness: Mapping[str, float]) -> Demands:
+    """The problem linearised around ``reference`` (walls by name) with mid-wall areas for ``thickness`` [m]."""
+    lin = Linearisation(case, options, reference)
+    environments: list[Environment] = []
+    rows, beyond, idle = lin.demands(environments)
+    more, others = lin.specifications(environments)
+    problem = Problem(options.candidates, tuple(environments), wall_rules(case, options, thickness), tuple([*rows, *more]))
+    return Demands(problem, tuple([*beyond, *others]), tuple(idle))
+
+

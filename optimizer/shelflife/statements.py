@@ -1,0 +1,112 @@
+"""Assumptions and cautions of a prediction: the modelling choices that matter to a case, in words."""
+
+from __future__ import annotations
+
+from optimizer.shelflife.contents import (
+    headspace_gas,
+    inside_activity,
+    is_liquid,
+    limit_names,
+    simulated_gases,
+    water_matters,
+)
+from optimizer.shelflife.package import Case, HolePart
+
+
+def cautions_of(case: Case) -> list[str]:
+    """The usual cautions, where they apply."""
+    product = case.product
+    found = [
+        "A prediction is for screening: verify by a test of the whole package before a decision rests on it."
+    ]
+    found.append("Food-contact and recycling rules are local and are not checked here.")
+    low_oxygen = headspace_gas(product).get("O2", 0.0) < 0.02 and product.carbonation is None
+    wet = inside_activity(product) > 0.93
+    if low_oxygen and wet and limit_names(product) & {"oxygen_gain", "headspace_oxygen"}:
+        found.append(
+            "Packs low in oxygen can let pathogens such as Clostridium botulinum grow in moist, "
+            "low-acid, chilled "
+            "products; shelf life by oxygen says nothing about safety."
+        )
+    if product.carbonation is not None:
+        found.append(
+            "Pressurised bottles need a burst, drop and creep check; a thinner wall that keeps CO2 may "
+            "still fail."
+        )
+    if water_matters(product):
+        found.append(
+            "Medicines need stability studies under the rules that apply to them; this does not replace them."
+        )
+    return found
+
+
+def assumptions_of(case: Case) -> list[str]:
+    """The modelling choices that matter to this case, in words."""
+    product, names = case.product, limit_names(case.product)
+    gases = simulated_gases(product)
+    found = [
+        "Walls are at steady state at every moment; conditions change at once from stage to stage.",
+        "A month is 30.4375 days and a year 365.25 days; cm3(STP) is at 0 degC and 1 atm.",
+        "The last stage of storage goes on if the time looked at is longer.",
+        "Each limit is checked at the worst value of its quantity from closing on.",
+    ]
+    activity = inside_activity(product)
+    if product.moisture is None and product.water_activity is None:
+        why = "a liquid" if is_liquid(product) else "not given"
+        found.append(f"Water activity inside assumed {activity:.3g} ({why}).")
+    moving = " at closing" if product.moisture is not None else ""
+    found.append(f"Tables of transmission and humidity are for water activity {activity:.3g}{moving} inside.")
+    if gases:
+        found.append("Air outside is 20.95 % O2, 78.08 % N2 and 0.04 % CO2 of the dry part at 1 atm in all.")
+        found.append("Headspace and product are in equilibrium at all times (Henry's law).")
+        if not product.headspace.gas:
+            what = "no air, only CO2" if product.carbonation is not None else "air"
+            found.append(f"Headspace gas not given: {what} assumed.")
+        walls = (
+            "rigid: its volume is kept"
+            if product.headspace.rigid
+            else "flexible: the pressure outside is kept"
+        )
+        found.append(f"Headspace {walls}; at closing it is at 1 atm including water vapour.")
+    if "O2" in gases:
+        if product.oxygen.dissolves_like == "water" and product.oxygen.solubility is None:
+            found.append("Oxygen in water after Benson and Krause (1984).")
+        consumption = product.oxygen.consumption
+        if consumption is not None and consumption.order == 0:
+            found.append("Order-0 use of oxygen fades out below an oxygen pressure of 10 Pa.")
+        if consumption is not None and consumption.order == 1 and product.oxygen.dissolves_like == "nothing":
+            found.append(
+                "First-order use of oxygen acts on the oxygen of the headspace: the product dissolves none."
+            )
+    if "oxygen_gain" in names:
+        found.append(_oxygen_gain_text(case))
+    if "co2_loss" in names:
+        found.append(
+            "CO2 loss is what left the package as a share of all CO2 in it at closing; wall sorption is "
+            "not part of it."
+        )
+    if product.carbonation is not None:
+        found.append(
+            "CO2 and N2 in water after Sander (2023); the headspace starts at the CO2 pressure of the liquid."
+        )
+    if product.moisture is not None:
+        found.append("The moisture isotherm is used at every temperature as given; the product is uniform.")
+    if any(isinstance(p, HolePart) for p in case.package.parts):
+        found.append(
+            "Holes: diffusion with one hole radius added to the length, molecular and Knudsen "
+            "resistance in series."
+        )
+    return found
+
+
+def _oxygen_gain_text(case: Case) -> str:
+    product = case.product
+    dissolves = product.oxygen.dissolves_like != "nothing" or product.oxygen.solubility is not None
+    if dissolves or product.oxygen.consumption is not None:
+        return (
+            "Oxygen gain is oxygen taken up by the product, dissolved plus used up, less what was "
+            "dissolved at closing."
+        )
+    return (
+        "Oxygen gain is all oxygen that came into the package, as the product neither dissolves nor uses it."
+    )

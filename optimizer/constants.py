@@ -20,7 +20,8 @@ MONTH = 30.4375 * DAY
 #: A year is 365.25 days here [s].
 YEAR = 365.25 * DAY
 
-#: Mole fractions of dry air [-]; US Standard Atmosphere 1976, rounded as the packaging trade does (O2 0.2095).
+#: Mole fractions of dry air [-]; US Standard Atmosphere 1976, rounded as the packaging trade does (O2
+#: 0.2095).
 DRY_AIR = {"O2": 0.2095, "N2": 0.7808, "CO2": 0.0004}
 
 #: Molar masses [kg/mol]; IUPAC 2021 abridged atomic weights.

@@ -1,11 +1,11 @@
 """Every error that layerwright raises on purpose.
 
-    LayerwrightError
-        InputError          one or more problems in what the user wrote (exit status 2)
-        UnitError           a quantity that cannot be read (turned into a Problem where the text came from)
-        GeometryError       dimensions that make no body
-        MaterialError       a material or a property that is missing or unusable
-        SolverError         the solver failed for a reason that is not the user's
+LayerwrightError
+    InputError          one or more problems in what the user wrote (exit status 2)
+    UnitError           a quantity that cannot be read (turned into a Problem where the text came from)
+    GeometryError       dimensions that make no body
+    MaterialError       a material or a property that is missing or unusable
+    SolverError         the solver failed for a reason that is not the user's
 """
 
 from __future__ import annotations
@@ -55,7 +55,8 @@ class InputError(LayerwrightError):
 
 
 class UnitError(LayerwrightError):
-    """A quantity that cannot be read: ``message``, 1-based ``column`` in the text, ``hint`` of what would be right."""
+    """A quantity that cannot be read: ``message``, 1-based ``column`` in the text, ``hint`` of what would
+    be right."""
 
     def __init__(self, message: str, *, column: int = 0, hint: str = "") -> None:
         self.message, self.column, self.hint = message, column, hint

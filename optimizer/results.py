@@ -88,12 +88,13 @@ class PredictResult:
     command: str = "predict"
 
     def as_dict(self) -> dict[str, Any]:
-        return plain(self)
+        return dict(plain(self))
 
 
 @dataclass(frozen=True)
 class ChosenLayer:
-    """``mass_g`` of the layer in one package and its share of the cost of all designed walls, where worked out."""
+    """``mass_g`` of the layer in one package and its share of the cost of all designed walls, where worked
+    out."""
 
     material: str
     thickness_um: float
@@ -103,7 +104,8 @@ class ChosenLayer:
 
 @dataclass(frozen=True)
 class Binding:
-    """A limit or rule that holds the optimum, and what one ``unit`` of relaxation saves in the objective's unit."""
+    """A limit or rule that holds the optimum, and what one ``unit`` of relaxation saves in the objective's
+    unit."""
 
     name: str
     unit: str
@@ -123,7 +125,8 @@ class Alternative:
 
 @dataclass(frozen=True)
 class DesignResult:
-    """Answer of ``design``: the choice, its proof, and ``predicted`` for the chosen package (None if infeasible)."""
+    """Answer of ``design``: the choice, its proof, and ``predicted`` for the chosen package (None if
+    infeasible)."""
 
     title: str
     version: str
@@ -147,7 +150,7 @@ class DesignResult:
 
     def as_dict(self) -> dict[str, Any]:
         own = plain(self)
-        predicted = own.pop("predicted") or {}
+        predicted = own.pop("predicted") or {"passes": False}
         return {**predicted, **own} | {
             "warnings": list(dict.fromkeys([*predicted.get("warnings", []), *own["warnings"]])),
             "assumptions": list(dict.fromkeys([*predicted.get("assumptions", []), *own["assumptions"]])),
@@ -187,7 +190,7 @@ class CheckResult:
     command: str = "check"
 
     def as_dict(self) -> dict[str, Any]:
-        return plain(self)
+        return dict(plain(self))
 
 
 def plain(value: Any) -> Any:

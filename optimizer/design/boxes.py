@@ -1,15 +1,16 @@
 """Boxes over the place of a humidity-sensitive layer in the wall, and what is the best it can do in each.
 
 The place is  f = (share of the total water resistance that lies inside the layer) + half its own share s.
-The activity at water-resistance share y is  a(y) = a_in - y (a_in - a_out)  for any material, because the water
-flux is the same everywhere. A box holds f in [f_low, f_high] and s in [s_low, s_high]; the layer's faces are
-f - s/2 and f + s/2. For a layer anywhere in the box this module gives
+The activity at water-resistance share y is  a(y) = a_in - y (a_in - a_out)  for any material, because the
+water flux is the same everywhere. A box holds f in [f_low, f_high] and s in [s_low, s_high]; the layer's
+faces are f - s/2 and f + s/2. For a layer anywhere in the box this module gives
 
 * an upper bound of its mean gas resistivity (integral of 1/P over the layer, weighted by its own P_w), and
 * lower and upper bounds of its water resistivity (1 / mean P_w between its faces).
 
-Both are exact in the limit of a small box. If 1/P rises along y, the mean rises with either face, so the largest
-mean in a box sits at the largest faces; s is cut into fine strips so that the two faces stay consistent.
+Both are exact in the limit of a small box. If 1/P rises along y, the mean rises with either face, so the
+largest mean in a box sits at the largest faces; s is cut into fine strips so that the two faces stay
+consistent.
 """
 
 from __future__ import annotations
@@ -105,8 +106,8 @@ def _largest_ratio(table: ResistivityTable, activity: object, box: Box, edges: A
 
 @lru_cache(maxsize=200_000)
 def water_resistivities(material: Material, environment: Environment, box: Box) -> tuple[float, float]:
-    """Least and largest water resistivity  (a1 - a2)/(Phi(a1) - Phi(a2))  of a layer in the box, divided by the
-    temperature factor; units of 1/P_w."""
+    """Least and largest water resistivity  (a1 - a2)/(Phi(a1) - Phi(a2))  of a layer in the box, divided by
+    the temperature factor; units of 1/P_w."""
     law = material.water_law()
     factor = float(law.factor(environment.temperature))
     slopes = law.slopes
@@ -128,13 +129,25 @@ def water_resistivities(material: Material, environment: Environment, box: Box) 
     return (1 - _SAFETY) / most / factor, (1 + _SAFETY) / least / factor
 
 
-def _mean_slope(law: WaterLaw, environment: Environment, box: Box, low: float, high: float) -> tuple[float, float]:
+def _mean_slope(
+    law: WaterLaw, environment: Environment, box: Box, low: float, high: float
+) -> tuple[float, float]:
     """Bounds of the mean P_w between the faces for own share in [low, high]; (0, inf) where none follow."""
     drop = environment.inside - environment.outside
     core = (min(1.0, max(0.0, box.f_high - low / 2)), max(0.0, min(1.0, box.f_low + low / 2)))
     wide = (max(0.0, box.f_low - high / 2), min(1.0, box.f_high + high / 2))
     if core[1] <= core[0] + 1e-9 or low <= 1e-9:
         return 0.0, np.inf
-    phi_core = abs(float(law.potential(environment.inside - core[0] * drop) - law.potential(environment.inside - core[1] * drop)))
-    phi_wide = abs(float(law.potential(environment.inside - wide[0] * drop) - law.potential(environment.inside - wide[1] * drop)))
+    phi_core = abs(
+        float(
+            law.potential(environment.inside - core[0] * drop)
+            - law.potential(environment.inside - core[1] * drop)
+        )
+    )
+    phi_wide = abs(
+        float(
+            law.potential(environment.inside - wide[0] * drop)
+            - law.potential(environment.inside - wide[1] * drop)
+        )
+    )
     return phi_core / (high * abs(drop)), phi_wide / (low * abs(drop))

@@ -1,9 +1,9 @@
 """Closing one sequence: a proved lower bound of its cost in the exact model.
 
-Branch and bound over boxes of the places of its humidity-sensitive layers. In a box every layer counts with the
-best resistivity it can have there (``boxes``), the box itself is a pair of linear rows per place, demands are
-tangent rows, and the rest is a linear programme over the thicknesses. It ends when no box can hold anything cheaper
-than the cutoff.
+Branch and bound over boxes of the places of its humidity-sensitive layers. In a box every layer counts with
+the best resistivity it can have there (``boxes``), the box itself is a pair of linear rows per place,
+demands are tangent rows, and the rest is a linear programme over the thicknesses. It ends when no box can
+hold anything cheaper than the cutoff.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from optimizer.design.boxes import Box
 from optimizer.design.exact import ExactModel
-from optimizer.design.milp import position_classes
+from optimizer.design.layout import position_classes
 from optimizer.design.polish import Sequences
 from optimizer.design.sequence import Key, SequenceBound
 from optimizer.design.small import SmallSolver
@@ -38,7 +38,8 @@ class _Node:
 
 @dataclass(frozen=True)
 class Closed:
-    """bound: no thicknesses of this sequence cost less (at most the cutoff it was asked for); nodes examined."""
+    """bound: no thicknesses of this sequence cost less (at most the cutoff it was asked for); nodes
+    examined."""
 
     bound: float
     nodes: int
@@ -52,6 +53,11 @@ class Closer:
         self.problem = exact.problem
         self.classes = position_classes(self.problem)
         self.solver = SmallSolver()
+
+    def first_bound(self, sequences: Sequences, cutoff: float, shares: Sequence[tuple[int, Array]]) -> float:
+        """Bound from one relaxation, the layers' places left open; inf where the rules alone cannot be met."""
+        work = SequenceBound(self, sequences)
+        return work.relax(work.everywhere(shares), cutoff)[0]
 
     def close(
         self,
@@ -67,7 +73,8 @@ class Closer:
         thicknesses [um] and returns the (possibly lower) cutoff.
         """
         work = SequenceBound(self, sequences)
-        root = _Node(-np.inf, 0, {key: Box(0.0, 1.0) for key in work.keys}, list(shares))
+        region = work.everywhere(shares)
+        root = _Node(-np.inf, 0, region.boxes, region.cuts)
         queue, order, nodes, done = [root], 0, 0, np.inf
         while queue:
             node = heapq.heappop(queue)

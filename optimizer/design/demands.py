@@ -1,16 +1,16 @@
 """From a case and the user's rules to the optimisation problem in numbers.
 
-A shelf-life limit says that some quantity stays within its limit up to the target. The quantity grows with every
-conductance of the package, so around a reference structure it is met when  sum of weight * permeance <= 1  with
-weights from the simulator itself: the designed walls' conductances are scaled to the point where the limit is just
-met (critical scale), and there the sensitivity of the quantity to the conductance of each slice of time is the
-weight. The row is exact for structures whose conductances vary over the storage as the reference's do; ``solve``
-takes each new design as the next reference until nothing changes.
+A shelf-life limit says that some quantity stays within its limit up to the target. The quantity grows with
+every conductance of the package, so around a reference structure it is met when  sum of weight * permeance
+<= 1  with weights from the simulator itself: the designed walls' conductances are scaled to the point where
+the limit is just met (critical scale), and there the sensitivity of the quantity to the conductance of each
+slice of time is the weight. The row is exact for structures whose conductances vary over the storage as the
+reference's do; ``solve`` takes each new design as the next reference until nothing changes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,9 +18,8 @@ from numpy.typing import NDArray
 
 from optimizer.constants import MOLAR_MASS
 from optimizer.design.options import DesignOptions
-from optimizer.design.problem import Demand, Environment, Problem, Share, Term, WallRules
-from optimizer.errors import InputError
-from optimizer.errors import Problem as InputProblem
+from optimizer.design.problem import Demand, Environment, Problem, Term
+from optimizer.design.rules import wall_rules
 from optimizer.physics.laminate import permeance
 from optimizer.physics.material import Material
 from optimizer.physics.permeability import GasLaw, WaterLaw
@@ -39,7 +38,8 @@ GUARD = 2e-5
 #: Change of log conductance for the sensitivities.
 _STEP = 0.02
 #: Scales of the designed walls that are tried for the critical one.
-_SCALES = np.logspace(-9, 9, 73)
+_SCALES = np.logspace(-6, 6, 73)
+_NEAR = np.linspace(0.9, 1.1, 9)
 #: Least number of time slices where humidity inside changes while humidity matters.
 _SLICES = 6
 #: Inside activities closer than this are one environment.
@@ -61,70 +61,6 @@ class Demands:
     problem: Problem
     beyond: tuple[Beyond, ...]
     idle: tuple[str, ...]
-
-
-def wall_rules(case: Case, options: DesignOptions, thickness: Mapping[str, float]) -> tuple[WallRules, ...]:
-    """Rules in numbers for every designed wall; ``thickness`` by wall name sets the mid-wall areas [m]."""
-    materials = options.candidates
-    count = len(materials)
-    touching = np.zeros((count, count), dtype=bool)
-    for a, first in enumerate(materials):
-        for b, second in enumerate(materials):
-            allowed = options.touching is None or (first.name, second.name) in options.touching
-            touching[a, b] = a != b and allowed
-    glue = np.array([m.roles == frozenset({"bond"}) for m in materials])
-    start = np.array([options.inside_role is None or options.inside_role in m.roles for m in materials])
-    end = np.array([options.outside_role is None or options.outside_role in m.roles for m in materials])
-    shares = tuple(
-        Share(
-            rule.family,
-            tuple(i for i, m in enumerate(materials) if rule.family in (m.family, m.name)),
-            rule.least,
-            rule.most,
-        )
-        for rule in options.shares
-    )
-    least = np.array([m.gauge[0] for m in materials])
-    most = np.array([m.gauge[1] for m in materials])
-    low, high = options.total_thickness
-    return tuple(
-        WallRules(
-            name=name,
-            max_layers=options.max_layers,
-            start=start & ~glue,
-            end=end & ~glue,
-            touching=touching,
-            least=least,
-            most=most,
-            rate=_rates(case, options, name, thickness[name]),
-            thickness=(low or 0.0, np.inf if high is None else high),
-            shares=shares,
-            keep=tuple(i for i, m in enumerate(materials) if m.name in options.keep),
-            step=options.gauge_step,
-            symmetric=options.symmetric,
-        )
-        for name in options.walls
-    )
-
-
-def _rates(case: Case, options: DesignOptions, wall: str, thickness: float) -> Array:
-    """Objective per metre of thickness: currency, kg or m per package."""
-    area = sum(p.mass_area(thickness) for p in case.package.parts if isinstance(p, WallPart) and p.wall == wall)
-    density = np.array([m.density for m in options.candidates])
-    if options.minimise == "thickness":
-        return np.ones(len(density))
-    if options.minimise == "mass":
-        return area * density
-    unpriced = [m.name for m in options.candidates if m.price is None]
-    if unpriced:
-        raise InputError(
-            InputProblem(
-                "no price for " + ", ".join(unpriced),
-                field="design.choose_from",
-                hint="give each a price such as 1.30 EUR/kg, or minimise mass",
-            )
-        )
-    return area * density * np.array([m.price or 0.0 for m in options.candidates])
 
 
 def neutral_wall(name: str, gases: Sequence[str]) -> Wall:
@@ -156,8 +92,15 @@ class Linearisation:
     def _activity(self, exchange: Exchange) -> Array:
         """Inside activity in the middle of every slice (S,)."""
         s = exchange.segments
-        run = simulate(self.case.product, exchange, until=self.target, sample_times=s.start + 0.5 * s.duration, crossings=False)
-        return run.activity[0]
+        run = simulate(
+            self.case.product,
+            exchange,
+            until=self.target,
+            sample_times=s.start + 0.5 * s.duration,
+            crossings=False,
+        )
+        inside: Array = run.activity[0]
+        return inside
 
     def designed_permeance(self, wall: str, gas: str) -> Array:
         """Permeance of a designed wall of the reference in every slice (S,)."""
@@ -182,14 +125,20 @@ class Linearisation:
 
     def fixed_conductance(self, gas: str) -> Array:
         """Conductance of everything that is not designed (S,) [mol/(s Pa)]."""
-        parts = tuple(p for p in self.package.parts if not (isinstance(p, WallPart) and p.wall in self.options.walls))
+        parts = tuple(
+            p for p in self.package.parts if not (isinstance(p, WallPart) and p.wall in self.options.walls)
+        )
         s = self.exchange.segments
         total = np.zeros(len(s))
         if not parts:
             return total
         water = gas == "H2O"
         # a humidity difference is needed to read a conductance off a water flow
-        inside = np.where(np.abs(self.activity - s.humidity) < 1e-6, s.humidity + 1e-6, self.activity) if water else self.activity
+        inside = (
+            np.where(np.abs(self.activity - s.humidity) < 1e-6, s.humidity + 1e-6, self.activity)
+            if water
+            else self.activity
+        )
         tables = part_exchange(
             Package(parts, self.package.walls),
             inside,
@@ -302,7 +251,9 @@ class Linearisation:
             rest = self._rest(limit, designed)
             room = limit.maximum * keep - rest
             if room <= 0:
-                beyond.append(Beyond(name, f"{name} cannot be met: the parts that are not designed exceed it"))
+                beyond.append(
+                    Beyond(name, f"{name} cannot be met: the parts that are not designed exceed it")
+                )
                 continue
             faces = [(limit.humidity, limit.humidity)]
             scale = 1.0
@@ -327,12 +278,17 @@ class Linearisation:
                     )
                     for w in designed
                 )
-                suffix = "" if len(faces) == 1 or not self.humidity_matters else (", inside wet" if side == 0 else ", outside wet")
+                suffix = (
+                    ""
+                    if len(faces) == 1 or not self.humidity_matters
+                    else (", inside wet" if side == 0 else ", outside wet")
+                )
                 rows.append(Demand(name + suffix, limit.gas, terms))
         return rows, beyond
 
     def _rest(self, limit: object, designed: Sequence[str]) -> float:
-        """What the parts that are not designed take of a whole-package limit (0 for the limit of one wall)."""
+        """What the parts that are not designed take of a whole-package limit (0 for the limit of one
+        wall)."""
         if limit.wall is not None:  # type: ignore[attr-defined]
             return 0.0
         parts = tuple(p for p in self.package.parts if not (isinstance(p, WallPart) and p.wall in designed))
@@ -341,33 +297,47 @@ class Linearisation:
         return float(specification_values(Package(parts, self.package.walls), limit)[0])  # type: ignore[arg-type]
 
 
-def _critical(at_scale: object) -> float:
-    """Scale at which the limit is just met: 0 if never met, inf if always met."""
-    low, high = float(_SCALES[0]), float(_SCALES[-1])
-    grid = _SCALES
-    for _ in range(3):
-        values = at_scale(grid)  # type: ignore[operator]
-        over = values > 0
-        if over[0]:
-            return 0.0 if grid is _SCALES else low
-        if not over.any():
-            return np.inf if grid is _SCALES else high
-        first = int(np.argmax(over))
+def _critical(excess: Callable[[Array], Array]) -> float:
+    """Scale at which the limit is just met: 0 if no scale meets it, inf if every scale does.
+
+    Looks near 1 first, where a reference that was designed lies; else over many decades.
+    """
+    grid = _NEAR
+    values = excess(grid)
+    if values[0] > 0 or not np.any(values > 0):
+        grid = _SCALES
+        values = excess(grid)
+        if values[0] > 0:
+            return 0.0
+        if not np.any(values > 0):
+            return np.inf
+    for rounds_left in reversed(range(3)):
+        first = int(np.argmax(values > 0))
         low, high = float(grid[first - 1]), float(grid[first])
-        ends = (float(values[first - 1]), float(values[first]))
-        grid = np.geomspace(low, high, 33)
-    # the excess is nearly straight in so small an interval
-    fraction = ends[0] / (ends[0] - ends[1])
+        fraction = float(values[first - 1] / (values[first - 1] - values[first]))
+        if rounds_left == 0 or high / low < 1.0002:
+            break
+        # a narrow grid around the straight-line guess, with the bracket's ends kept
+        middle = low + fraction * (high - low)
+        width = (high - low) * 0.05
+        inner = np.linspace(max(low, middle - width), min(high, middle + width), 9)
+        grid = np.unique(np.concatenate([[low], inner, [high]]))
+        values = excess(grid)
+        if values[0] > 0:
+            return low
     return low + fraction * (high - low)
 
 
-def build(case: Case, options: DesignOptions, reference: Mapping[str, Wall], thickness: Mapping[str, float]) -> Demands:
-    """The problem linearised around ``reference`` (walls by name) with mid-wall areas for ``thickness`` [m]."""
+def build(
+    case: Case, options: DesignOptions, reference: Mapping[str, Wall], thickness: Mapping[str, float]
+) -> Demands:
+    """The problem linearised around ``reference`` (walls by name) with mid-wall areas for ``thickness``
+    [m]."""
     lin = Linearisation(case, options, reference)
     environments: list[Environment] = []
     rows, beyond, idle = lin.demands(environments)
     more, others = lin.specifications(environments)
-    problem = Problem(options.candidates, tuple(environments), wall_rules(case, options, thickness), tuple([*rows, *more]))
+    problem = Problem(
+        options.candidates, tuple(environments), wall_rules(case, options, thickness), tuple([*rows, *more])
+    )
     return Demands(problem, tuple([*beyond, *others]), tuple(idle))
-
-

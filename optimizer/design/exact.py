@@ -26,7 +26,8 @@ class Used:
 
 
 class ExactModel:
-    """Demand values of given sequences. Thickness arrays are (B, n) over all layers of all walls in order [m]."""
+    """Demand values of given sequences. Thickness arrays are (B, n) over all layers of all walls in order
+    [m]."""
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
@@ -92,18 +93,21 @@ class ExactModel:
         return values
 
     def shares_of_demand(
-        self, sequences: Sequence[Sequence[int]], thickness: Sequence[float]
+        self, sequences: Sequence[Sequence[int]], thickness: Sequence[float] | Array
     ) -> list[Array]:
-        """For each demand the share of every term in its value, for one thickness vector; used for tangent cuts."""
+        """For each demand the share of every term in its value, for one thickness vector; used for tangent
+        cuts."""
         row = np.asarray(thickness, dtype=float)[None, :]
         parts = self.split(sequences, row)
         tables = [self.resistances(w, s, parts[w]) for w, s in enumerate(sequences)]
         found = []
         for demand in self.problem.demands:
-            value = np.array([
-                t.weight / tables[t.wall][demand.gas][0, self.used[t.wall].index.index(t.environment)]
-                for t in demand.terms
-            ])
+            value = np.array(
+                [
+                    t.weight / tables[t.wall][demand.gas][0, self.used[t.wall].index.index(t.environment)]
+                    for t in demand.terms
+                ]
+            )
             found.append(value / value.sum())
         return found
 

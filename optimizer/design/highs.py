@@ -9,7 +9,8 @@ from typing import Any
 from pyomo.contrib.appsi.base import TerminationCondition
 from pyomo.contrib.appsi.solvers.highs import Highs
 
-from optimizer.design.milp import UM, BoundModel
+from optimizer.design.layout import UM
+from optimizer.design.milp import BoundModel
 from optimizer.errors import SolverError
 
 
@@ -21,8 +22,8 @@ class Status(Enum):
 
 @dataclass(frozen=True)
 class Proposal:
-    """Solution of one bound model. bound and value in the goal's own unit; sequences and thickness [m] by wall;
-    None where no solution was found in time."""
+    """Solution of one bound model. bound and value in the objective's unit; sequences and thickness [m] by
+    wall; None where no solution was found in time."""
 
     status: Status
     bound: float
@@ -55,15 +56,14 @@ class Solver:
         self.highs.config.time_limit = max(0.05, time_limit)
         outcome: Any = self.highs.solve(self.model.model)
         condition = outcome.termination_condition
-        sign = -1.0 if self.model.goal == "reach" else 1.0
         if condition in (TerminationCondition.infeasible, TerminationCondition.infeasibleOrUnbounded):
             return Proposal(Status.INFEASIBLE, float("inf"), None, None, None)
         if condition not in (TerminationCondition.optimal, TerminationCondition.maxTimeLimit):
             raise SolverError(f"HiGHS stopped with {condition.name}")
         status = Status.OPTIMAL if condition == TerminationCondition.optimal else Status.TIME_LIMIT
-        scale = 1.0 if self.model.goal == "reach" else self.model.scale
+        scale = self.model.scale
         bound = outcome.best_objective_bound
-        bound = -sign * float("inf") if bound is None else float(bound) / scale
+        bound = -float("inf") if bound is None else float(bound) / scale
         if outcome.best_feasible_objective is None:
             return Proposal(status, bound, None, None, None)
         outcome.solution_loader.load_vars()
@@ -75,5 +75,5 @@ class Solver:
         for w, states in enumerate(self.model.states):
             chosen = sorted(s for s in states if (self.model.x[w, s].value or 0.0) > 0.5)
             sequences.append(tuple(s[1] for s in chosen))
-            thickness.append(tuple(max(0.0, self.model.l[w, s].value or 0.0) * UM for s in chosen))
+            thickness.append(tuple(max(0.0, self.model.thick[w, s].value or 0.0) * UM for s in chosen))
         return tuple(sequences), tuple(thickness)

@@ -11,7 +11,8 @@ OBJECTIVES = ("cost", "mass", "thickness")
 
 @dataclass(frozen=True)
 class ShareRule:
-    """Mass share of a family (or of one material) in each designed wall, between ``least`` and ``most`` [-]."""
+    """Mass share of a family (or of one material) in each designed wall, between ``least`` and ``most``
+    [-]."""
 
     family: str
     least: float = 0.0
@@ -33,7 +34,7 @@ class DesignOptions:
     gauge_step: float | None = None
     total_thickness: tuple[float | None, float | None] = (None, None)
     inside_role: str | None = "seal"
-    outside_role: str | None = None
+    outside_role: str | None = "print"
     shares: tuple[ShareRule, ...] = ()
     touching: frozenset[tuple[str, str]] | None = None
     symmetric: bool = False

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from optimizer.design.boxes import Box
 from optimizer.design.exact import ExactModel
-from optimizer.design.milp import PositionClass
+from optimizer.design.layout import PositionClass
 
 Array = NDArray[np.float64]
 BoxKey = tuple[int, int, int]  # wall, rank, position class
@@ -32,7 +32,8 @@ def places(
     sequences: Sequence[Sequence[int]],
     thickness: Array,
 ) -> list[tuple[BoxKey, float, float]]:
-    """(key, f, s) of every sensitive layer in every position class, in the exact model; thickness (n,) [m]."""
+    """(key, f, s) of every sensitive layer in every position class, in the exact model; thickness (n,)
+    [m]."""
     found = []
     parts = exact.split(sequences, thickness[None, :])
     for c, cls in enumerate(classes):

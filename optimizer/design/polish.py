@@ -1,7 +1,8 @@
 """The best thicknesses of a given sequence of materials in the exact model (upper bounds of the design).
 
-Each demand is written 1/D - 1 >= 0 with D = sum of weight * permeance: for fixed permeabilities that is a concave
-function of the thicknesses, so the set is convex and a local solver finds its optimum. Humidity bends it a little.
+Each demand is written 1/D - 1 >= 0 with D = sum of weight * permeance: for fixed permeabilities that is a
+concave function of the thicknesses, so the set is convex and a local solver finds its optimum. Humidity
+bends it a little.
 """
 
 from __future__ import annotations
@@ -13,19 +14,19 @@ from numpy.typing import NDArray
 from scipy.optimize import LinearConstraint, milp, minimize
 
 from optimizer.design.exact import ExactModel
+from optimizer.design.layout import UM
 from optimizer.design.problem import Choice, Problem
 
 Array = NDArray[np.float64]
 Sequences = tuple[tuple[int, ...], ...]
 
-#: Thickness unit of the local solver [m].
-UM = 1e-6
 #: How far inside the demand the local solver is asked to stay, tried in turn until the exact model agrees.
 _MARGINS = (2e-9, 1e-7, 1e-6, 1e-5, 1e-4)
 
 
 def linear_rules(problem: Problem, sequences: Sequences) -> tuple[Array, Array, Array]:
-    """Rows A, low, high with low <= A x <= high for thicknesses x [um] of all layers: totals, shares, mirror."""
+    """Rows A, low, high with low <= A x <= high for thicknesses x [um] of all layers: totals, shares,
+    mirror."""
     size = sum(len(s) for s in sequences)
     rows, low, high = [], [], []
     first = 0
@@ -80,7 +81,8 @@ class Polisher:
         self.solved: dict[Sequences, Choice | None] = {}
 
     def best(self, sequences: Sequences, starts: Sequence[Array]) -> Choice | None:
-        """Cheapest exact-feasible thicknesses found from the starts [um], on the lattice where there is one."""
+        """Cheapest exact-feasible thicknesses found from the starts [um], on the lattice where there is
+        one."""
         found: list[Choice] = []
         known = self.solved.get(sequences)
         if known is not None:
@@ -168,15 +170,19 @@ class Polisher:
         cost = self.exact.objective(sequences) * UM
         least, most = gauges(self.problem, sequences)
         rows, low, high = linear_rules(self.problem, sequences)
-        step = np.concatenate([
-            np.full(len(s), (w.step or UM) / UM) for w, s in zip(self.problem.walls, sequences, strict=True)
-        ])
+        step = np.concatenate(
+            [np.full(len(s), (w.step or UM) / UM) for w, s in zip(self.problem.walls, sequences, strict=True)]
+        )
         cuts: list[tuple[Array, float]] = []
         point = around
         for _ in range(25):
             value, slope = self.margins(sequences, point)[0], self.gradient(sequences, point)
             cuts += [(slope[d], float(slope[d] @ point - value[d])) for d in range(len(value))]
-            conditions = [LinearConstraint(np.array([c for c, _ in cuts]) * step, np.array([b for _, b in cuts]), np.inf)]
+            conditions = [
+                LinearConstraint(
+                    np.array([c for c, _ in cuts]) * step, np.array([b for _, b in cuts]), np.inf
+                )
+            ]
             if len(rows):
                 conditions.append(LinearConstraint(rows * step, low, high))
             outcome = milp(
@@ -194,7 +200,9 @@ class Polisher:
                 # curvature of the humidity law: push the linearisation inwards until the point is cut off
                 short = self.margins(sequences, new)[0]
                 worst = int(np.argmin(short))
-                cuts.append((slope[worst], float(slope[worst] @ new - short[worst]) + 1e-9 + abs(short[worst])))
+                cuts.append(
+                    (slope[worst], float(slope[worst] @ new - short[worst]) + 1e-9 + abs(short[worst]))
+                )
             point = new
         return None
 

@@ -1,7 +1,7 @@
 """The optimisation problem in numbers: walls to fill, environments they see, demands they must meet.
 
-A wall is an ordered list of layers. In environment e its permeance to gas g is  1 / R_ge,  R_ge = sum of layer
-thickness times mean resistivity at the local humidity. Each demand d reads
+A wall is an ordered list of layers. In environment e its permeance to gas g is  1 / R_ge,  R_ge = sum of
+layer thickness times mean resistivity at the local humidity. Each demand d reads
 
     sum over its terms of  weight * permeance(wall, gas, environment)  <=  1
 
@@ -56,7 +56,8 @@ class Demand:
 
 @dataclass(frozen=True)
 class Share:
-    """least * total mass <= mass of the ``members`` (indices of materials) <= most * total mass, in every wall."""
+    """least * total mass <= mass of the ``members`` (indices of materials) <= most * total mass, in every
+    wall."""
 
     name: str
     members: tuple[int, ...]
@@ -66,9 +67,9 @@ class Share:
 
 @dataclass(frozen=True)
 class WallRules:
-    """What a wall may be made of. touching[a, b]: material b may lie outside of and next to a. least and most: gauge of one layer by
-    material [m]; keep: each group of indices must be present at least once. rate: objective per metre of
-    thickness by material, for this wall."""
+    """What a wall may be made of. touching[a, b]: material b may lie outside of and next to a. least and
+    most: gauge of one layer by material [m]; keep: each group of indices must be present at least once.
+    rate: objective per metre of thickness by material, for this wall."""
 
     name: str
     max_layers: int
@@ -106,11 +107,13 @@ class Problem:
         water_matters = "H2O" in self.gases or any(
             m.gas_law(g).humidity_sensitive for m in self.materials for g in self.gases if g != "H2O"
         )
-        return np.array([
-            any(m.gas_law(g).humidity_sensitive for g in self.gases if g != "H2O")
-            or (water_matters and m.water_law().humidity_sensitive)
-            for m in self.materials
-        ])
+        return np.array(
+            [
+                any(m.gas_law(g).humidity_sensitive for g in self.gases if g != "H2O")
+                or (water_matters and m.water_law().humidity_sensitive)
+                for m in self.materials
+            ]
+        )
 
     @cached_property
     def water_varies(self) -> bool:

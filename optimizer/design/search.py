@@ -1,11 +1,11 @@
 """From bounds and local optima to a proved answer.
 
-Branch and bound over patterns: which humidity-sensitive layers a wall holds, from inside outwards. A node fixes
-the first of them (more may follow) or all of them (closed). Its bound model only asks for structures cheaper than
-the best known design less the gap; none left means that the node is done. What the model proposes is polished in
-the exact model, tangent cuts are added at both points, and in a closed node the boxes are made finer where the two
-lie. Bounds never exceed the true optimum and designs are always real, so the search may stop at any time with the
-gap it has reached.
+Branch and bound over patterns: which humidity-sensitive layers a wall holds, from inside outwards. A node
+fixes the first of them (more may follow) or all of them (closed). Its bound model only asks for structures
+cheaper than the best known design less the gap; none left means that the node is done. What the model
+proposes is polished in the exact model, tangent cuts are added at both points, and in a closed node the
+boxes are made finer where the two lie. Bounds never exceed the true optimum and designs are always real, so
+the search may stop at any time with the gap it has reached.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 from optimizer.design.close import Closer
 from optimizer.design.exact import ExactModel
 from optimizer.design.highs import Proposal, Solver, Status
-from optimizer.design.milp import UM, BoundModel, Cut, Pattern, position_classes, ranks
+from optimizer.design.layout import UM, Pattern, position_classes, ranks, sequences_of
+from optimizer.design.milp import BoundModel, Cut
 from optimizer.design.places import BoxSet, places
 from optimizer.design.polish import Polisher, Sequences
 from optimizer.design.problem import Choice, Problem
@@ -30,6 +31,8 @@ from optimizer.design.problem import Choice, Problem
 Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 
+#: A node with at most this many sequences is settled by closing them one by one.
+MOST_LISTED = 400
 
 
 @dataclass
@@ -54,7 +57,6 @@ class Node:
     order: int
     patterns: tuple[Pattern, ...] = field(compare=False)
     boxes: BoxSet = field(compare=False)
-    rounds: int = field(default=0, compare=False)
 
     @property
     def closed(self) -> bool:
@@ -81,14 +83,19 @@ class Search:
     # -- cuts ------------------------------------------------------------------------------------------------
 
     def _first_cuts(self) -> None:
-        """Tangents along the temperature response of every candidate, so that the first model is not naive."""
+        """Tangents along the temperature response of every candidate, so that the first model is not
+        naive."""
         for d, demand in enumerate(self.problem.demands):
             weight = np.array([t.weight for t in demand.terms])
             for material in self.problem.materials:
-                r = np.array([
-                    BoundModel.resistivity_at(material, demand.gas, self.problem.environments[t.environment])
-                    for t in demand.terms
-                ])
+                r = np.array(
+                    [
+                        BoundModel.resistivity_at(
+                            material, demand.gas, self.problem.environments[t.environment]
+                        )
+                        for t in demand.terms
+                    ]
+                )
                 self._keep_cut(d, (weight / r) / np.sum(weight / r), 0.02)
 
     def _keep_cut(self, demand: int, share: Array, apart: float = 1e-4) -> None:
@@ -115,7 +122,10 @@ class Search:
         known = node.patterns[w].known
         options = [Pattern(known, True)]
         if len(known) < self.ranks[w]:
-            options += [Pattern((*known, int(m)), len(known) + 1 == self.ranks[w]) for m in np.flatnonzero(self.problem.sensitive)]
+            options += [
+                Pattern((*known, int(m)), len(known) + 1 == self.ranks[w])
+                for m in np.flatnonzero(self.problem.sensitive)
+            ]
         return [(*node.patterns[:w], option, *node.patterns[w + 1 :]) for option in options]
 
     def pattern_of(self, sequences: Sequence[Sequence[int]]) -> tuple[Pattern, ...]:
@@ -137,12 +147,17 @@ class Search:
             if rounds and left <= 0:
                 break
             node = heapq.heappop(queue)
-            cutoff = self.best.objective * (1 - gap) if self.best else np.inf
+            cutoff = self._cutoff(gap)
             if node.bound >= cutoff:
                 done = min(done, node.bound)
                 continue
             rounds += 1
-            node.rounds += 1
+            listed = self._listed(node)
+            if listed is not None:
+                done = min(done, max(node.bound, self._close_all(listed, gap, begin + time_limit)))
+                feasible_possible |= self.best is not None or done < np.inf
+                self._say(rounds, min([done, *(n.bound for n in queue)]))
+                continue
             proposal = self._bound(node, gap, left, cutoff)
             if proposal.status is Status.INFEASIBLE:
                 done = min(done, max(node.bound, cutoff))
@@ -173,6 +188,45 @@ class Search:
         pool = sorted((c for c in self.polisher.solved.values() if c is not None), key=lambda c: c.objective)
         return Outcome(status, self.best, float(bound), float(reached), rounds, seconds, pool, self.log)
 
+    def _listed(self, node: Node) -> list[Sequences] | None:
+        """Every choice of sequences in the node, if they are few; the root is always left to the bound model."""
+        if node.order == 0:
+            return None
+        lists = []
+        for wall, rank, pattern in zip(self.problem.walls, self.ranks, node.patterns, strict=True):
+            found = sequences_of(wall, self.problem.sensitive, rank, pattern, MOST_LISTED)
+            if found is None:
+                return None
+            lists.append([s for s in found if not wall.symmetric or s == s[::-1]])
+        if np.prod([len(x) for x in lists], dtype=float) > MOST_LISTED:
+            return None
+        return list(itertools.product(*lists))
+
+    def _close_all(self, listed: list[Sequences], gap: float, deadline: float) -> float:
+        """Close every sequence, the most promising first; the lowest bound that is left."""
+        shares = [(c.demand, np.array(c.share)) for c in self.cuts]
+        ranked = []
+        lowest = np.inf
+        for sequences in listed:
+            if sequences in self.closed:
+                lowest = min(lowest, self.closed[sequences])
+                continue
+            bound = self.closer.first_bound(sequences, self._cutoff(gap), shares)
+            if bound >= self._cutoff(gap):
+                lowest = min(lowest, bound)
+            else:
+                ranked.append((bound, sequences))
+            if time.monotonic() > deadline:
+                return -np.inf
+        for bound, sequences in sorted(ranked):
+            if time.monotonic() > deadline:
+                return min(lowest, bound)
+            lowest = min(lowest, self._close(sequences, gap, deadline))
+        return lowest
+
+    def _cutoff(self, gap: float) -> float:
+        return self.best.objective * (1 - gap) if self.best else np.inf
+
     def _child(self, node: Node, patterns: tuple[Pattern, ...], order: int) -> Node:
         child = Node(node.bound, order, patterns, BoxSet(self.classes, self.ranks))
         if child.closed:
@@ -186,7 +240,8 @@ class Search:
             line = f"round {rounds}: no design yet, bound {bound:.6g}"
         else:
             reached = max(0.0, 1 - bound / self.best.objective)
-            line = f"round {rounds}: best {self.best.objective:.6g}, bound {bound:.6g}, gap {100 * reached:.2f} %"
+            line = f"round {rounds}: best {self.best.objective:.6g}, bound {bound:.6g}"
+            line += f", gap {100 * reached:.2f} %"
         self.log.append(line)
         if self.progress:
             self.progress(line)
@@ -194,15 +249,14 @@ class Search:
     def _bound(self, node: Node, gap: float, time_left: float, cutoff: float) -> Proposal:
         """Solve the node; where symmetry is asked for, once for each odd number of layers."""
         odd = [
-            list(range(1, wall.max_layers + 1, 2)) if wall.symmetric else [None] for wall in self.problem.walls
+            list(range(1, wall.max_layers + 1, 2)) if wall.symmetric else [None]
+            for wall in self.problem.walls
         ]
         boxes = node.boxes.table
         proposals = []
         for combination in itertools.product(*odd):
             fixed = {w: n for w, n in enumerate(combination) if n is not None}
-            model = BoundModel(
-                self.problem, boxes, patterns=node.patterns, cutoff=cutoff, fixed_layers=fixed
-            )
+            model = BoundModel(self.problem, boxes, patterns=node.patterns, cutoff=cutoff, fixed_layers=fixed)
             if model.empty:
                 continue
             for cut in self.cuts:
@@ -224,7 +278,8 @@ class Search:
     def _learn(self, node: Node, proposal: Proposal, gap: float, deadline: float) -> bool:
         """Polish the proposal, keep the better design, cut and refine at both points.
 
-        In a closed node the proposed sequence and its neighbours are closed for good. False if nothing is new.
+        In a closed node the proposed sequence and its neighbours are closed for good. False if nothing is
+        new.
         """
         if proposal.sequences is None or proposal.thickness is None:
             return False
@@ -241,7 +296,7 @@ class Search:
                 if time.monotonic() > deadline:
                     break
                 if sequences not in self.closed:
-                    changed |= self._close(sequences, gap, deadline)
+                    changed |= self._close(sequences, gap, deadline) >= self._cutoff(gap)
         return changed or len(self.cuts) > cuts_before
 
     def _polish(self, sequences: Sequences, flat: Array) -> Choice | None:
@@ -251,22 +306,20 @@ class Search:
             self.best = polished
         return polished
 
-    def _close(self, sequences: Sequences, gap: float, deadline: float) -> bool:
-        """Prove that the sequence holds nothing below the cutoff; False when the proof was cut short."""
-
-        def cutoff() -> float:
-            return self.best.objective * (1 - gap) if self.best else np.inf
+    def _close(self, sequences: Sequences, gap: float, deadline: float) -> float:
+        """Lower bound of the sequence; below the cutoff only where the proof was cut short."""
 
         def offer(x: Array) -> float:
             self._polish(sequences, x * UM)
-            return cutoff()
+            return self._cutoff(gap)
 
         shares = [(c.demand, np.array(c.share)) for c in self.cuts]
-        closed = self.closer.close(sequences, cutoff(), shares, offer, lambda: time.monotonic() > deadline)
-        if closed.bound >= cutoff():
-            self.closed[sequences] = closed.bound
-            return True
-        return False
+        bound = self.closer.close(
+            sequences, self._cutoff(gap), shares, offer, lambda: time.monotonic() > deadline
+        ).bound
+        if bound >= self._cutoff(gap):
+            self.closed[sequences] = bound
+        return bound
 
     def _places(self, sequences: Sequences, flat: Array) -> list[tuple[tuple[int, int, int], float, float]]:
         return places(self.exact, self.classes, self.ranks, sequences, flat)
@@ -280,7 +333,12 @@ class Search:
             if wall.symmetric:
                 continue
             tries = [sequence[:k] + sequence[k + 1 :] for k in range(len(sequence)) if sequence[k] in plain]
-            tries += [(*sequence[:k], m, *sequence[k + 1 :]) for k in range(len(sequence)) for m in plain if sequence[k] in plain]
+            tries += [
+                (*sequence[:k], m, *sequence[k + 1 :])
+                for k in range(len(sequence))
+                for m in plain
+                if sequence[k] in plain
+            ]
             tries += [(*sequence[:k], m, *sequence[k:]) for k in range(len(sequence) + 1) for m in plain]
             for new in dict.fromkeys(tries):
                 if new != sequence and self._allowed(w, new):

@@ -1,14 +1,15 @@
 """Linear relaxations of one sequence inside boxes of the places of its humidity-sensitive layers.
 
-The box is a pair of linear rows per place (multiplied out with the total water resistance), every layer counts with
-the best resistivity it can have in the box, demands are tangent rows. ``contract`` shrinks the boxes to what a
-structure cheaper than the cutoff can reach: least and largest place are linear-fractional programmes, made linear
-by dividing all thicknesses by the total water resistance (Charnes and Cooper 1962).
+The box is a pair of linear rows per place (multiplied out with the total water resistance), every layer
+counts with the best resistivity it can have in the box, demands are tangent rows. ``contract`` shrinks the
+boxes to what a structure cheaper than the cutoff can reach: least and largest place are linear-fractional
+programmes, made linear by dividing all thicknesses by the total water resistance (Charnes and Cooper 1962).
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 
 from optimizer.design.boxes import Box, largest_resistivity, water_resistivities
 from optimizer.design.exact import ExactModel
-from optimizer.design.milp import UM, PositionClass
+from optimizer.design.layout import UM, PositionClass
 from optimizer.design.polish import Sequences, gauges, linear_rules
 from optimizer.design.problem import Problem
 from optimizer.design.small import SmallSolver
@@ -37,6 +38,14 @@ _WHOLE_WALL = Box(0.0, 1.0)
 
 class Region(Protocol):
     """A box per place, and the tangents collected so far."""
+
+    boxes: dict[Key, Box]
+    cuts: Cuts
+
+
+@dataclass
+class Start:
+    """The region in which every layer may lie anywhere."""
 
     boxes: dict[Key, Box]
     cuts: Cuts
@@ -83,7 +92,11 @@ class SequenceBound:
                 env = self.problem.environments[term.environment]
                 row, moving = np.zeros(self.size), []
                 c = next(
-                    (c for c, k in enumerate(self.classes) if k.wall == term.wall and term.environment in k.environments),
+                    (
+                        c
+                        for c, k in enumerate(self.classes)
+                        if k.wall == term.wall and term.environment in k.environments
+                    ),
                     None,
                 )
                 for i, (w, m) in enumerate(self.stack):
@@ -94,7 +107,9 @@ class SequenceBound:
                     gas = demand.gas
                     if gas == "H2O" and water.blocks:
                         row[i] = BLOCKED
-                    elif (water if gas == "H2O" else material.gas_law(gas)).humidity_sensitive and c is not None:
+                    elif (
+                        water if gas == "H2O" else material.gas_law(gas)
+                    ).humidity_sensitive and c is not None:
                         moving.append((i, (i, c)))
                     elif gas == "H2O":
                         middle = 0.5 * (env.inside + env.outside)
@@ -120,6 +135,9 @@ class SequenceBound:
                 else:
                     row[i] = UM / (float(law.slopes[0]) * float(law.factor(cls.reference.temperature)))
         return row, moving
+
+    def everywhere(self, cuts: Sequence[tuple[int, Array]]) -> Start:
+        return Start({key: _WHOLE_WALL for key in self.keys}, list(cuts))
 
     # -- coefficients in a box -------------------------------------------------------------------------------
 
@@ -152,12 +170,15 @@ class SequenceBound:
         low, high = row.copy(), row.copy()
         for i in moving:
             box = region.boxes.get((i, c), _WHOLE_WALL)
-            a, b = water_resistivities(self.problem.materials[self.stack[i][1]], self.classes[c].reference, box)
+            a, b = water_resistivities(
+                self.problem.materials[self.stack[i][1]], self.classes[c].reference, box
+            )
             low[i], high[i] = a * UM, b * UM
         return low, high
 
     def tangents(self, cuts: Cuts, table: list[Array]) -> Array:
-        """Rows (k, n) of the tangents; a layer that alone covers the demand counts as covering it, no more."""
+        """Rows (k, n) of the tangents; a layer that alone covers the demand counts as covering it, no
+        more."""
         rows = np.empty((len(cuts), self.size))
         for k, (d, share) in enumerate(cuts):
             start = self.term_start[d]
@@ -240,7 +261,8 @@ class SequenceBound:
     # -- contraction -----------------------------------------------------------------------------------------
 
     def contract(self, region: Region, cutoff: float) -> bool:
-        """Shrink the boxes to what a structure at or below ``cutoff`` can reach; False if none can be there."""
+        """Shrink the boxes to what a structure at or below ``cutoff`` can reach; False if none can be
+        there."""
         for _ in range(4):
             shrunk = False
             for key in self.keys:
@@ -262,59 +284,54 @@ class SequenceBound:
         table = self.resistivities(region)
         tangent = self.tangents(region.cuts, table)
         places = self.place_rows(region)
-        # columns, total water resistance in units of ``size``: thickness / total (n), shares of the total (n), 1 / total
+        # columns, with the total water resistance in units of ``size``: thickness / total (n), 1 / total, and the
+        # share of the total of each layer whose water resistivity is not fixed (k)
         size = float(high @ self.most)
-        rows: list[Array] = []
-        row_low: list[float] = []
-        row_high: list[float] = []
+        loose = np.flatnonzero(high > low)
+        k = len(loose)
+        fixed = np.where(high > low, 0.0, low / size)
+        one, of_loose = np.eye(n), np.eye(n)[loose]
 
-        def add(x: Array | None, g: Array | None, t: float, least: float, most: float) -> None:
-            row = np.zeros(2 * n + 1)
-            if x is not None:
-                row[:n] = x
-            if g is not None:
-                row[n : 2 * n] = g
-            row[-1] = t
-            rows.append(row)
-            row_low.append(least)
-            row_high.append(most)
+        def block(x: Array, t: Array | float = 0.0, g: Array | float = 0.0) -> Array:
+            rows = np.zeros((len(x), n + 1 + k))
+            rows[:, :n], rows[:, n], rows[:, n + 1 :] = x, t, g
+            return rows
 
-        unit = np.eye(n)
-        for k in range(n):
-            add(unit[k], None, -self.most[k], -np.inf, 0.0)
-            add(unit[k], None, -self.least[k], 0.0, np.inf)
-            add(-unit[k] * high[k] / size, unit[k], 0.0, -np.inf, 0.0)
-            add(-unit[k] * low[k] / size, unit[k], 0.0, 0.0, np.inf)
-        for row, least, most in zip(self.rows, self.low, self.high, strict=True):
-            if np.isfinite(least):
-                add(row, None, -least, 0.0, np.inf)
-            if np.isfinite(most):
-                add(row, None, -most, -np.inf, 0.0)
-        for row in places:
-            add(row, None, 0.0, -np.inf, 1e-9)
-        for row in tangent:
-            add(row, None, -1.0, -1e-9, np.inf)
-        add(self.cost * self.scale, None, -cutoff * self.scale, -np.inf, 1e-9)
-        add(None, np.ones(n), 0.0, 1.0, 1.0)
+        above, below = np.isfinite(self.low), np.isfinite(self.high)
+        at_most_0 = np.concatenate(
+            [
+                block(one, -self.most),
+                block(-one, self.least),
+                block(-self.rows[above], self.low[above]),
+                block(self.rows[below], -self.high[below]),
+                block(-of_loose * high[loose, None] / size, 0.0, np.eye(k)),
+                block(of_loose * low[loose, None] / size, 0.0, -np.eye(k)),
+                block(places),
+                block(-tangent, 1.0),
+                block((self.cost * self.scale)[None, :], -min(cutoff * self.scale, 1e9)),
+            ]
+        )
+        a = np.concatenate([at_most_0, block(fixed[None, :], 0.0, 1.0)])
+        lo = np.full(len(a), -np.inf)
+        hi = np.full(len(a), 1e-9)
+        lo[-1] = hi[-1] = 1.0
         order = np.arange(n)
         part = np.where(order < i, 1.0, np.where(order == i, 0.5, 0.0))
         own = (order == i).astype(float)
-        a, lo, hi = np.array(rows), np.array(row_low), np.array(row_high)
-        least_x, most_x = np.zeros(2 * n + 1), np.full(2 * n + 1, np.inf)
-        most_x[n : 2 * n] = 1.0
-        ends = []
-        for place, sign in ((part, 1.0), (part, -1.0), (own, -1.0), (own, 1.0)):
-            goal = np.concatenate([np.zeros(n), sign * place, [0.0]])
-            solution = self.solver.solve(goal, a, lo, hi, least_x, most_x)
-            if not solution.feasible:
-                return None
-            ends.append(sign * solution.value if solution.x is not None else None)
+
+        def goal(place: Array, sign: float) -> Array:
+            return sign * np.concatenate([fixed * place, [0.0], place[loose]])
+
+        goals = [goal(part, 1.0), goal(part, -1.0), goal(own, -1.0), goal(own, 1.0)]
+        ends = self.solver.sweep(goals, a, lo, hi, np.zeros(n + 1 + k), np.full(n + 1 + k, np.inf))
+        if ends is None:
+            return None
         box = region.boxes[key]
         return Box(
-            box.f_low if ends[0] is None else max(box.f_low, ends[0] - _GUARD),
-            box.f_high if ends[1] is None else min(box.f_high, ends[1] + _GUARD),
-            box.s_low if ends[3] is None else max(box.s_low, ends[3] - _GUARD),
-            box.s_high if ends[2] is None else min(box.s_high, ends[2] + _GUARD),
+            max(box.f_low, ends[0] - _GUARD),
+            min(box.f_high, _GUARD - ends[1]),
+            max(box.s_low, ends[3] - _GUARD),
+            min(box.s_high, _GUARD - ends[2]),
         )
 
     # -- branching -------------------------------------------------------------------------------------------
@@ -325,7 +342,7 @@ class SequenceBound:
         optimism = dict.fromkeys(self.keys, 0.0)
         by_span = dict.fromkeys(self.keys, 0.0)
         number = 0
-        for d, demand in enumerate(self.problem.demands):
+        for demand in self.problem.demands:
             for term in demand.terms:
                 total = float(table[number] @ x)
                 for i, key in self.moving[number]:
@@ -334,7 +351,8 @@ class SequenceBound:
                     env = self.problem.environments[term.environment]
                     material = self.problem.materials[self.stack[i][1]]
                     box = region.boxes[key]
-                    centre = Box(*(2 * [0.5 * (box.f_low + box.f_high)]), box.s_low, box.s_high)
+                    middle = 0.5 * (box.f_low + box.f_high)
+                    centre = Box(middle, middle, box.s_low, box.s_high)
                     narrow = Box(box.f_low, box.f_high, box.s_low, box.s_low)
                     scale = term.weight * x[i] * UM / total**2
                     if demand.gas == "H2O":
@@ -347,16 +365,17 @@ class SequenceBound:
                         least = largest_resistivity(material, demand.gas, env, centre)
                         optimism[key] += 2 * scale * max(0.0, top_r - least)
                         if narrow.possible:
-                            by_span[key] += scale * max(0.0, top_r - largest_resistivity(material, demand.gas, env, narrow))
+                            by_span[key] += scale * max(
+                                0.0, top_r - largest_resistivity(material, demand.gas, env, narrow)
+                            )
                 number += 1
-            del d
         if self.problem.water_varies:
             for key in self.keys:
                 low, high = self.water_bounds(region, key[1])
                 optimism[key] += 0.1 * float((high - low) @ x) / max(float(high @ x), 1e-300)
-        key = max(optimism, key=lambda k: optimism[k] + by_span[k], default=None)
-        if key is None:
+        if not optimism:
             return None
+        key = max(optimism, key=lambda k: optimism[k] + by_span[k])
         box = region.boxes[key]
         f_width, s_width = box.f_high - box.f_low, box.s_high - box.s_low
         if optimism[key] + by_span[key] < _TINY or max(f_width, s_width) < 4 * _GUARD:

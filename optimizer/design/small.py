@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import highspy
 import numpy as np
 from numpy.typing import NDArray
+from pyomo.common.tee import capture_output
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class SmallSolution:
-    """feasible: False when proved infeasible. value: lower bound of the optimum; x: the point, None if infeasible."""
+    """feasible: False when proved infeasible. value: lower bound of the optimum; x: the point, None if
+    infeasible."""
 
     feasible: bool
     value: float
@@ -24,7 +27,8 @@ class SmallSolver:
     """Solves min c x, low <= A x <= high, least <= x <= most, some x whole; one HiGHS instance kept."""
 
     def __init__(self) -> None:
-        self.highs = highspy.Highs()
+        with capture_output(capture_fd=True):  # its constructor greets on standard output
+            self.highs = highspy.Highs()
         for name, value in (
             ("output_flag", False),
             ("presolve", "off"),
@@ -35,21 +39,19 @@ class SmallSolver:
             self.highs.setOptionValue(name, value)
 
     def solve(
-        self, cost: Array, rows: Array, low: Array, high: Array, least: Array, most: Array, whole: bool = False
+        self,
+        cost: Array,
+        rows: Array,
+        low: Array,
+        high: Array,
+        least: Array,
+        most: Array,
+        whole: bool = False,
     ) -> SmallSolution:
         """cost (n,), rows (m, n); all x whole if ``whole``. Solver failures count as 'no bound' (-inf)."""
-        count, size = rows.shape
-        lp = highspy.HighsLp()
-        lp.num_col_, lp.num_row_ = size, count
-        lp.col_cost_, lp.col_lower_, lp.col_upper_ = cost, least, most
-        lp.row_lower_, lp.row_upper_ = low, high
-        lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
-        lp.a_matrix_.num_col_, lp.a_matrix_.num_row_ = size, count
-        lp.a_matrix_.start_ = np.arange(0, count * size + 1, size, dtype=np.int32)
-        lp.a_matrix_.index_ = np.tile(np.arange(size, dtype=np.int32), count)
-        lp.a_matrix_.value_ = rows.ravel()
+        lp = _programme(cost, rows, low, high, least, most)
         if whole:
-            lp.integrality_ = [highspy.HighsVarType.kInteger] * size
+            lp.integrality_ = [highspy.HighsVarType.kInteger] * rows.shape[1]
         self.highs.passModel(lp)
         self.highs.run()
         status = self.highs.getModelStatus()
@@ -60,3 +62,38 @@ class SmallSolver:
         info = self.highs.getInfo()
         value = info.mip_dual_bound if whole else info.objective_function_value
         return SmallSolution(True, float(value), np.array(self.highs.getSolution().col_value))
+
+    def sweep(
+        self, costs: Sequence[Array], rows: Array, low: Array, high: Array, least: Array, most: Array
+    ) -> list[float] | None:
+        """Least value of each objective in ``costs`` over the same set; None when the set is proved empty, -inf
+        where the solver failed. Each solve starts from the last basis."""
+        self.highs.passModel(_programme(costs[0], rows, low, high, least, most))
+        columns = np.arange(rows.shape[1], dtype=np.int32)
+        values = []
+        for number, cost in enumerate(costs):
+            if number:
+                self.highs.changeColsCost(len(columns), columns, cost)
+            self.highs.run()
+            status = self.highs.getModelStatus()
+            if status == highspy.HighsModelStatus.kInfeasible:
+                return None
+            optimal = status == highspy.HighsModelStatus.kOptimal
+            values.append(float(self.highs.getInfo().objective_function_value) if optimal else -np.inf)
+        return values
+
+
+def _programme(
+    cost: Array, rows: Array, low: Array, high: Array, least: Array, most: Array
+) -> highspy.HighsLp:
+    count, size = rows.shape
+    lp = highspy.HighsLp()
+    lp.num_col_, lp.num_row_ = size, count
+    lp.col_cost_, lp.col_lower_, lp.col_upper_ = cost, least, most
+    lp.row_lower_, lp.row_upper_ = low, high
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    lp.a_matrix_.num_col_, lp.a_matrix_.num_row_ = size, count
+    lp.a_matrix_.start_ = np.arange(0, count * size + 1, size, dtype=np.int32)
+    lp.a_matrix_.index_ = np.tile(np.arange(size, dtype=np.int32), count)
+    lp.a_matrix_.value_ = rows.ravel()
+    return lp

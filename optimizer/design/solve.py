@@ -10,8 +10,9 @@ from importlib.metadata import version as package_version
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.design.binding import binding_of
 from optimizer.design.demands import Demands, build, neutral_wall
-from optimizer.design.explain import Explanation, binding_of, explain
+from optimizer.design.explain import Explanation, explain
 from optimizer.design.options import DesignOptions
 from optimizer.design.problem import Choice
 from optimizer.design.search import Outcome, Search
@@ -56,19 +57,23 @@ def solve_design(
 ) -> DesignResult:
     """Cheapest, lightest or thinnest walls that meet every limit and rule.
 
-    time_limit [s]; gap: share of the objective within which the proof may stop. The returned structure has been
-    simulated by ``predict`` and passes; otherwise the status is ``infeasible`` or ``time_limit`` without one.
+    time_limit [s]; gap: share of the objective within which the proof may stop. The returned structure has
+    been simulated by ``predict`` and passes; otherwise the status is ``infeasible`` or ``time_limit``
+    without one.
     """
     run = _Run(case, options, DEFAULT_TIME if time_limit is None else time_limit, gap, progress)
     return run.result(version, inputs_sha256)
 
 
 class _Run:
-    def __init__(self, case: Case, options: DesignOptions, time_limit: float, gap: float, progress: Progress | None) -> None:
+    def __init__(
+        self, case: Case, options: DesignOptions, time_limit: float, gap: float, progress: Progress | None
+    ) -> None:
         self.case, self.options, self.gap, self.progress = case, options, gap, progress
         self.begin = time.monotonic()
         self.deadline = self.begin + time_limit
         self.rounds = 0
+        self.known: dict[Choice, Demands] = {}
 
     @property
     def left(self) -> float:
@@ -77,7 +82,9 @@ class _Run:
     def walls(self, choice: Choice) -> dict[str, Wall]:
         """The choice as walls of the package."""
         found = {}
-        for name, sequence, thickness in zip(self.options.walls, choice.sequences, choice.thickness, strict=True):
+        for name, sequence, thickness in zip(
+            self.options.walls, choice.sequences, choice.thickness, strict=True
+        ):
             layers = tuple(
                 Layer(self.options.candidates[m], t) for m, t in zip(sequence, thickness, strict=True)
             )
@@ -87,13 +94,24 @@ class _Run:
     # -- rounds ----------------------------------------------------------------------------------------------
 
     def start(self) -> Demands:
-        """Weights around the structure given in the project, or a stand-in where that lets nothing through."""
+        """Weights around the structure given in the project, or a stand-in where that lets nothing
+        through."""
         given = {w: self.case.package.walls[w] for w in self.options.walls}
         gases = simulated_gases(self.case.product)
         stops = any(
-            law.blocks for wall in given.values() for layer in wall.layers for g, law in layer.material.gases.items() if g in gases
-        ) or any(layer.material.water is None or layer.material.water.blocks for w in given.values() for layer in w.layers)
-        lacking = any(g not in layer.material.gases for w in given.values() for layer in w.layers for g in gases)
+            law.blocks
+            for wall in given.values()
+            for layer in wall.layers
+            for g, law in layer.material.gases.items()
+            if g in gases
+        ) or any(
+            layer.material.water is None or layer.material.water.blocks
+            for w in given.values()
+            for layer in w.layers
+        )
+        lacking = any(
+            g not in layer.material.gases for w in given.values() for layer in w.layers for g in gases
+        )
         reference = {w: neutral_wall(w, gases) for w in given} if stops or lacking else given
         return build(self.case, self.options, reference, {w: wall.thickness for w, wall in given.items()})
 
@@ -106,7 +124,9 @@ class _Run:
         self.rounds += rough.rounds
         if rough.best is None:
             if rough.status == "infeasible":
-                return self._infeasible(explain(self.case, self.options, demands, self.left, self.walls), version, sha)
+                return self._infeasible(
+                    explain(self.case, self.options, demands, self.left, self.walls), version, sha
+                )
             return self._unfinished(version, sha)
         choice = self._settle(rough.best)
         state: _State | None = None
@@ -132,8 +152,12 @@ class _Run:
         return Search(demands.problem, progress=self.progress)
 
     def _around(self, choice: Choice) -> Demands:
-        walls = self.walls(choice)
-        return build(self.case, self.options, walls, {w: wall.thickness for w, wall in walls.items()})
+        if choice not in self.known:
+            walls = self.walls(choice)
+            self.known[choice] = build(
+                self.case, self.options, walls, {w: wall.thickness for w, wall in walls.items()}
+            )
+        return self.known[choice]
 
     def _settle(self, choice: Choice) -> Choice:
         """Best thicknesses of the same sequences with weights taken at the structure itself."""
@@ -237,11 +261,13 @@ class _Run:
                 ChosenLayer(self.options.candidates[m].name, round(t * 1e6, 6))
                 for m, t in zip(sequence, thickness, strict=True)
             )
-            for name, sequence, thickness in zip(self.options.walls, choice.sequences, choice.thickness, strict=True)
+            for name, sequence, thickness in zip(
+                self.options.walls, choice.sequences, choice.thickness, strict=True
+            )
         }
 
     def _alternatives(self, state: _State, choice: Choice, factor: float) -> tuple[Alternative, ...]:
-        rows = []
+        rows: list[Alternative] = []
         for other in state.outcome.pool:
             if other.sequences != choice.sequences and len(rows) < 5:
                 excess = 100.0 * (other.objective / state.choice.objective - 1.0)
@@ -253,8 +279,9 @@ class _Run:
 
     def _assumptions(self, state: _State) -> list[str]:
         rows = [
-            "The lower bound is proved for steady walls, with each shelf-life limit linearised at the structure "
-            "returned (its conductances' course over the storage) and with mid-wall areas at its thickness.",
+            "The lower bound is proved for steady walls, with each shelf-life limit linearised at the "
+            "structure returned (the course of its conductances over the storage) and with mid-wall areas "
+            "at its thickness.",
             "The structure returned was simulated by the code of 'predict' and passes.",
             "Two layers of the same material are not placed next to each other.",
         ]
@@ -265,7 +292,11 @@ class _Run:
         if self.options.reserve:
             rows.append(f"A reserve of {100 * self.options.reserve:g} % of every limit is kept.")
         if state.demands.idle:
-            rows.append("Met by any wall of the candidates and therefore left out: " + ", ".join(state.demands.idle) + ".")
+            rows.append(
+                "Met by any wall of the candidates and therefore left out: "
+                + ", ".join(state.demands.idle)
+                + "."
+            )
         return rows
 
     def _solver(self, state: _State) -> Mapping[str, object]:
@@ -287,7 +318,13 @@ class _Run:
         return self._empty("time_limit", (), "", (note,), version, sha)
 
     def _empty(
-        self, status: str, conflict: tuple[str, ...], nearest: str, warnings: tuple[str, ...], version: str, sha: str
+        self,
+        status: str,
+        conflict: tuple[str, ...],
+        nearest: str,
+        warnings: tuple[str, ...],
+        version: str,
+        sha: str,
     ) -> DesignResult:
         _, unit = _UNITS.get(self.options.minimise, (1.0, f"{self._currency()}/package"))
         return DesignResult(
@@ -310,5 +347,3 @@ class _Run:
             assumptions=(),
             solver={"seconds": round(time.monotonic() - self.begin, 2)},
         )
-
-

@@ -21,7 +21,8 @@ Array = NDArray[np.float64]
 @dataclass(frozen=True)
 class HumidityProfile:
     """flux: water flux per Pa of saturation pressure, positive outwards [mol/(m2 s Pa)], shape (...);
-    faces: water activity at the inside face, at each interface and at the outside face, shape (..., n + 1)."""
+    faces: water activity at the inside face, at each interface and at the outside face, shape (..., n +
+    1)."""
 
     flux: Array
     faces: Array
@@ -36,31 +37,32 @@ def humidity_profile(
 ) -> HumidityProfile:
     """Steady water activities through a wall.
 
-    Solves J l_i / k_i = Phi_i(a_i-1) - Phi_i(a_i) for every layer, with k_i the temperature factor. Closed form
-    where every P_w is constant; otherwise one monotone equation in J by safeguarded Newton steps.
+    Solves J l_i / k_i = Phi_i(a_i-1) - Phi_i(a_i) for every layer, with k_i the temperature factor. Closed
+    form where every P_w is constant; otherwise one monotone equation in J by safeguarded Newton steps.
     thickness (..., n) [m]; temperature [K], inside and outside activity [-] broadcast to (...).
     """
-    l = np.asarray(thickness, dtype=float)
+    layers = np.asarray(thickness, dtype=float)
     laws = [m.water_law() for m in materials]
-    shape = np.broadcast_shapes(
-        l.shape[:-1], np.shape(temperature), np.shape(inside), np.shape(outside)
-    )
+    shape = np.broadcast_shapes(layers.shape[:-1], np.shape(temperature), np.shape(inside), np.shape(outside))
     a_in = np.broadcast_to(np.asarray(inside, dtype=float), shape)
     a_out = np.broadcast_to(np.asarray(outside, dtype=float), shape)
     scaled = np.stack(
-        [np.broadcast_to(l[..., i] / law.factor(temperature), shape) for i, law in enumerate(laws)], axis=-1
+        [np.broadcast_to(layers[..., i] / law.factor(temperature), shape) for i, law in enumerate(laws)],
+        axis=-1,
     )
     slopes = [law.slopes for law in laws]
     if not any(law.humidity_sensitive for law in laws):
         resistance = scaled / np.array([s[0] for s in slopes])
-        cumulative = np.concatenate(
-            [np.zeros((*shape, 1)), np.cumsum(resistance, axis=-1)], axis=-1
-        )
+        cumulative = np.concatenate([np.zeros((*shape, 1)), np.cumsum(resistance, axis=-1)], axis=-1)
         total = cumulative[..., -1:]
-        fraction = np.where(total > 0, cumulative / np.where(total > 0, total, 1.0), np.linspace(0, 1, len(laws) + 1))
+        fraction = np.where(
+            total > 0, cumulative / np.where(total > 0, total, 1.0), np.linspace(0, 1, len(laws) + 1)
+        )
         faces = a_in[..., None] + (a_out - a_in)[..., None] * fraction
         with np.errstate(divide="ignore"):
-            flux = np.where(total[..., 0] > 0, (a_in - a_out) / np.where(total[..., 0] > 0, total[..., 0], 1.0), np.inf)
+            flux = np.where(
+                total[..., 0] > 0, (a_in - a_out) / np.where(total[..., 0] > 0, total[..., 0], 1.0), np.inf
+            )
         return HumidityProfile(flux, faces)
     return _solve_profile(laws, scaled, a_in, a_out)
 
@@ -112,11 +114,13 @@ def layer_resistances(
     temperature: ArrayLike,
     faces: Array,
 ) -> Array:
-    """Resistance of each layer to ``gas`` [m2 s Pa/mol], shape (..., n), given the face activities (..., n + 1)."""
-    l = np.asarray(thickness, dtype=float)
+    """Resistance of each layer to ``gas`` [m2 s Pa/mol], shape (..., n), given the face activities (..., n
+    + 1)."""
+    layers = np.asarray(thickness, dtype=float)
     parts = [
         np.broadcast_to(
-            l[..., i] * m.mean_resistivity(gas, temperature, faces[..., i], faces[..., i + 1]), faces.shape[:-1]
+            layers[..., i] * m.mean_resistivity(gas, temperature, faces[..., i], faces[..., i + 1]),
+            faces.shape[:-1],
         )
         for i, m in enumerate(materials)
     ]
@@ -133,9 +137,9 @@ def permeance(
 ) -> Array:
     """Steady permeance of the wall [mol/(m2 s Pa)].
 
-    For a gas: 1 / sum of layer resistances at the local humidity. For ``H2O``: flux per Pa of saturation pressure
-    and per unit of activity difference (0 difference: the value between activity 0 and the given one is not
-    needed, the mean slope is returned).
+    For a gas: 1 / sum of layer resistances at the local humidity. For ``H2O``: flux per Pa of saturation
+    pressure and per unit of activity difference (0 difference: the value between activity 0 and the given
+    one is not needed, the mean slope is returned).
     """
     if gas == "H2O":
         same = np.abs(np.asarray(inside, dtype=float) - np.asarray(outside, dtype=float)) < 1e-12

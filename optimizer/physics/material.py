@@ -79,7 +79,9 @@ class Material:
             raise MaterialError(f"material {self.name!r} has no H2O permeability")
         return self.water
 
-    def mean_resistivity(self, gas: str, temperature: ArrayLike, first: ArrayLike, second: ArrayLike) -> Array:
+    def mean_resistivity(
+        self, gas: str, temperature: ArrayLike, first: ArrayLike, second: ArrayLike
+    ) -> Array:
         """Mean of 1/P [m2 s Pa/(mol m)] over a layer whose faces have the water activities first and second.
 
         All arguments broadcast; exact for the law of the material (see ``permeability``).

@@ -6,8 +6,9 @@
   linear between measured activities, because a rate measured from humidity h to a dry side is Phi(h) psat / l
   itself. Beyond the last point the slope is kept.
 
-With x = position and J the water flux, dx = P_w da / J, so the mean gas resistivity of a layer whose faces have
-the activities a1 and a2 is  integral of P_w/P_gas da / integral of P_w da, which is exact and needs no mesh.
+With x = position and J the water flux, dx = P_w da / J, so the mean gas resistivity of a layer whose faces
+have the activities a1 and a2 is  integral of P_w/P_gas da / integral of P_w da, which is exact and needs no
+mesh.
 """
 
 from __future__ import annotations
@@ -23,7 +24,8 @@ from optimizer.physics.interpolation import pchip
 
 Array = NDArray[np.float64]
 
-#: Resistivity given to a layer that lets nothing through (P = 0), [m2 s Pa/(mol m)]; finite so that sums stay finite.
+#: Resistivity given to a layer that lets nothing through (P = 0), [m2 s Pa/(mol m)]; finite so that sums
+#: stay finite.
 BLOCKED = 1e36
 #: Activity steps of the table behind the integrals; the error of a mean resistivity is below 1e-5.
 _CELLS = 2048
@@ -42,9 +44,10 @@ def arrhenius(activation_energy: float, temperature: ArrayLike, reference: float
 class GasLaw:
     """Permeability of a material to one gas.
 
-    temperature: where ``permeability`` holds [K]. activity: water activities of the points, increasing [-]; one
-    point means that humidity does not matter. permeability: at those points [mol m/(m2 s Pa)], all positive, or
-    the single value 0 for a layer that blocks. activation_energy [J/mol]. measured_*: ranges for warnings.
+    temperature: where ``permeability`` holds [K]. activity: water activities of the points, increasing [-];
+    one point means that humidity does not matter. permeability: at those points [mol m/(m2 s Pa)], all
+    positive, or the single value 0 for a layer that blocks. activation_energy [J/mol]. measured_*: ranges
+    for warnings.
     """
 
     gas: str
@@ -114,7 +117,9 @@ class WaterLaw:
             raise ValueError("Phi must increase with activity")
 
     @staticmethod
-    def constant(temperature: float, permeability: float, activation_energy: float, **ranges: object) -> WaterLaw:
+    def constant(
+        temperature: float, permeability: float, activation_energy: float, **ranges: object
+    ) -> WaterLaw:
         """Law with one permeability [mol m/(m2 s Pa)] at every activity."""
         return WaterLaw(temperature, (0.0, 1.0), (0.0, permeability), activation_energy, **ranges)  # type: ignore[arg-type]
 
@@ -173,7 +178,8 @@ class WaterLaw:
 
 @dataclass(frozen=True)
 class ResistivityTable:
-    """Psi(a) = integral of P_w / P_gas da and Phi(a) at the reference temperatures, for one material and gas."""
+    """Psi(a) = integral of P_w / P_gas da and Phi(a) at the reference temperatures, for one material and
+    gas."""
 
     grid: Array
     log_resistivity: Array
@@ -200,7 +206,8 @@ class ResistivityTable:
         return psi, self.phi[k] + self.weight[k] * da
 
     def mean(self, first: ArrayLike, second: ArrayLike) -> Array:
-        """Mean 1/P_gas over a layer between two face activities, reference temperature; order does not matter."""
+        """Mean 1/P_gas over a layer between two face activities, reference temperature; order does not
+        matter."""
         a1, a2 = np.broadcast_arrays(np.asarray(first, dtype=float), np.asarray(second, dtype=float))
         psi1, phi1 = self._integrals(a1)
         psi2, phi2 = self._integrals(a2)

@@ -128,7 +128,7 @@ class Rules(Group):
     gauge_step: Length | None = None
     total_thickness: Thickness | None = None
     inside: Annotated[str, choice(*ROLES, "any")] = "seal"
-    outside: Annotated[str, choice(*ROLES, "any")] = "any"
+    outside: Annotated[str, choice(*ROLES, "any")] = "print"
     share: dict[Word, ShareRange] = {}
     bonding: Annotated[str, choice("table", "any")] = "table"
     symmetric: Flag = False

@@ -102,10 +102,7 @@ def _binding(page: Page, binding: Sequence[Binding]) -> None:
     page.heading("What holds the optimum")
     page.table(
         [Column("limit or rule"), Column("relaxed by"), number("saves"), Column("unit"), Column("note")],
-        [
-            [limit_name(b.name), f"1 {b.unit}" if b.unit else "", figure(b.saves), b.saves_unit, b.note]
-            for b in binding
-        ],
+        [[limit_name(b.name), b.unit, figure(b.saves), b.saves_unit, b.note] for b in binding],
     )
 
 
@@ -134,7 +131,7 @@ def _infeasible(page: Page, result: DesignResult) -> Page:
     page.verdict("INFEASIBLE: no structure of these candidates meets all limits and rules.", False)
     page.bullets("These cannot hold together", result.conflict)
     if result.nearest:
-        page.heading("Nearest to it").indented(result.nearest)
+        page.heading("What comes nearest").indented(result.nearest.removeprefix("Nearest: "))
     if result.structure:
         _structures(page, result)
     if result.predicted is not None:

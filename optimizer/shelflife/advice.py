@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from optimizer.constants import DAY, GAS_CONSTANT, MOLAR_MASS, ZERO_CELSIUS
+from optimizer.constants import DAY, GAS_CONSTANT, MOLAR_MASS, PERMEANTS, ZERO_CELSIUS
 from optimizer.physics.material import Material
 from optimizer.physics.solubility import OXYGEN_VALID
 from optimizer.shelflife.breakdown import reported_gases, wall_state
@@ -66,6 +66,9 @@ def _materials(case: Case) -> Iterator[str]:
     keys = followed(case)
     for m in materials_in_use(case):
         for note in m.notes:
+            about = note.split(":")[0].split(" ")[0]
+            if about in PERMEANTS and about not in keys:
+                continue
             yield note if m.name in note else f"{m.name}: {note}"
         for key in keys:
             law = m.water if key == "H2O" else m.gases.get(key)

@@ -33,8 +33,10 @@ State = list[Value]
 
 #: Half pressure that ends an order-0 reaction smoothly as the oxygen runs out [Pa].
 ZERO_ORDER_HALF_PRESSURE = 10.0
-#: Least headspace of a flexible package, as a share of that at closing: below it the package has collapsed.
-COLLAPSED = 1e-7
+#: Least headspace of a flexible package, as a share of that at closing: at that the package has collapsed,
+#: keeps this
+#: volume (folds and corners) and its pressure falls below that outside.
+COLLAPSED = 1e-3
 
 
 @dataclass(frozen=True)

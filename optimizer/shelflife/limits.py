@@ -147,8 +147,11 @@ class Watch:
         moved: State | None = None
         short = 1e-3 * width
         for k, quantity in enumerate(self._quantities):
-            if quantity.terms is not None:
-                slope = sum([c * rate[i] for i, c in quantity.terms])
+            terms = quantity.terms
+            if terms is not None:
+                slope = terms[0][1] * rate[terms[0][0]]
+                if len(terms) > 1:
+                    slope = slope + terms[1][1] * rate[terms[1][0]]
                 changes.append(self._signs[k] * width * slope)
                 continue
             if moved is None:
@@ -162,23 +165,28 @@ class Watch:
         before, slope = self._excess, self._rates
         after = self.excess(step.after)
         slope_after = self._change(step.after, step.rate_after, step.width, after)
+        worst, tiny = self._worst, self._tiny
         for k, m in enumerate(after):
-            turning = (slope[k] > self._tiny[k]) & (slope_after[k] < -self._tiny[k])
-            if _any(turning) or self._is_new(k, m):
+            if self.scalar:
+                turning = slope[k] > tiny[k] and slope_after[k] < -tiny[k]
+                if turning or (m >= 0.0 and not self._crossed[k]):
+                    self._locate(step, k, before[k], m, slope[k], slope_after[k])
+                if m > worst[k]:
+                    worst[k] = m
+                elif m < 0.0 and self._crossed[k]:
+                    self.recovered[k] = True
+                continue
+            if np.any((slope[k] > tiny[k]) & (slope_after[k] < -tiny[k])) or self._is_new(k, m):
                 self._locate(step, k, before[k], m, slope[k], slope_after[k])
-            self._worst[k] = _larger(self._worst[k], m)
+            worst[k] = np.maximum(worst[k], m)
             if self._crossed[k]:
                 self._note_return(k, m)
         self._excess = after
         self._rates = slope_after
 
     def _is_new(self, k: int, excess: Value) -> bool:
-        """Whether some sample is over limit ``k`` that was not before."""
-        if not self.locate:
-            return False
-        if self.scalar:
-            return not self._crossed[k] and bool(excess >= 0.0)
-        return bool(np.any((excess >= 0.0) & np.isinf(self.crossing[k])))
+        """Whether some sample of a batch is over limit ``k`` that was not before."""
+        return self.locate and bool(np.any((excess >= 0.0) & np.isinf(self.crossing[k])))
 
     def rescale(self, ratio: float) -> None:
         """The next step will be ``ratio`` times as wide as the last: changes per step go with it."""
@@ -196,6 +204,8 @@ class Watch:
             m_end = np.where(turning, self._at(step, end, k), m1)
             self._worst[k] = _larger(self._worst[k], float(m_end[0]) if self.scalar else m_end)
         fresh = np.isinf(self.crossing[k]) & (m0 < 0.0) & (m_end >= 0.0)
+        if not self.locate and self.scalar:
+            self._crossed[k] = self._crossed[k] or bool(m_end[0] >= 0.0)
         if self.locate and fresh.any():
             cubic = (m0[fresh], m1[fresh], s0[fresh], s1[fresh])
             bound = end[fresh]
@@ -237,10 +247,6 @@ def _larger(a: Value, b: Value) -> Value:
     if isinstance(a, float) and isinstance(b, float):
         return b if b > a else a
     return np.maximum(a, b)
-
-
-def _any(flag: Value) -> bool:
-    return flag if isinstance(flag, bool) else bool(np.any(flag))
 
 
 def _hermite(m0: Array, m1: Array, s0: Array, s1: Array, t: Array) -> Array:

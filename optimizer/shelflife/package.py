@@ -1,10 +1,11 @@
-"""What is simulated: the package, its contents, the storage and the limits. SI units; frozen; no text to parse.
+"""What is simulated: the package, its contents, the storage and the limits. SI units; frozen; no text to
+parse.
 
 Conventions
 * Layers run from inside to outside. Several parts are in parallel.
-* A wall part has patches (area, thickness ratio): every layer of the wall is scaled by the ratio, so the humidity
-  inside the wall does not change and the part is one effective area, sum(area / ratio), for permeation and one
-  mass area, sum(area * ratio), for mass and cost.
+* A wall part has patches (area, thickness ratio): every layer of the wall is scaled by the ratio, so the
+  humidity inside the wall does not change and the part is one effective area, sum(area / ratio), for
+  permeation and one mass area, sum(area * ratio), for mass and cost.
 * Gas amounts are mol; cm3(STP) is only a way to write them.
 """
 
@@ -51,7 +52,8 @@ class WallPart:
         return sum(p.area_at(thickness) / p.ratio for p in self.patches)
 
     def mass_area(self, thickness: float) -> float:
-        """sum(area * ratio) [m2] at the wall's nominal thickness [m]: volume of material per metre of thickness."""
+        """sum(area * ratio) [m2] at the wall's nominal thickness [m]: volume of material per metre of
+        thickness."""
         return sum(p.area_at(thickness) * p.ratio for p in self.patches)
 
     def area(self, thickness: float) -> float:
@@ -73,7 +75,8 @@ class GivenConductance:
 
 @dataclass(frozen=True)
 class ClosurePart:
-    """A part whose transmission is given per gas (cap, lid, valve). A gas that is absent is taken as zero, with a warning."""
+    """A part whose transmission is given per gas (cap, lid, valve). A gas that is absent is taken as zero,
+    with a warning."""
 
     name: str
     transmission: Mapping[str, GivenConductance]
@@ -94,7 +97,8 @@ Part = WallPart | ClosurePart | HolePart
 
 @dataclass(frozen=True)
 class Stage:
-    """Constant surroundings: duration [s], temperature [K], outside water activity [-], total pressure [Pa]."""
+    """Constant surroundings: duration [s], temperature [K], outside water activity [-], total pressure
+    [Pa]."""
 
     name: str
     duration: float
@@ -107,9 +111,10 @@ class Stage:
 class Consumption:
     """How the product uses oxygen up.
 
-    order 0: rate [mol/s] for the whole product; 1: rate [1/s] on the oxygen in the product (on the headspace
-    oxygen if the product dissolves none); "michaelis-menten": rate [mol/s] at saturation, half_pressure [Pa] the
-    partial pressure at which it runs at half that. ``temperature`` [K], ``activation_energy`` [J/mol].
+    order 0: rate [mol/s] for the whole product; 1: rate [1/s] on the oxygen in the product (on the
+    headspace oxygen if the product dissolves none); "michaelis-menten": rate [mol/s] at saturation,
+    half_pressure [Pa] the partial pressure at which it runs at half that. ``temperature`` [K],
+    ``activation_energy`` [J/mol].
     """
 
     order: int | str
@@ -133,7 +138,8 @@ class OxygenModel:
 
 @dataclass(frozen=True)
 class MoistureModel:
-    """dry_mass [kg]; isotherm: water content [kg/kg dry] against water activity; initial water activity [-]."""
+    """dry_mass [kg]; isotherm: water content [kg/kg dry] against water activity; initial water activity
+    [-]."""
 
     dry_mass: float
     isotherm: Isotherm
@@ -182,8 +188,8 @@ LIMIT_GAS = {
 
 @dataclass(frozen=True)
 class Product:
-    """mass [kg]; volume of product (liquid or solid) [m3]; water_activity fixed inside, or None when ``moisture``
-    gives it; closing_temperature [K]: the temperature at which the headspace was closed."""
+    """mass [kg]; volume of product (liquid or solid) [m3]; water_activity fixed inside, or None when
+    ``moisture`` gives it; closing_temperature [K]: the temperature at which the headspace was closed."""
 
     mass: float
     volume: float
@@ -198,9 +204,10 @@ class Product:
 
 @dataclass(frozen=True)
 class TransmissionLimit:
-    """A buyer's specification. gas; maximum: for gases permeance [mol/(m2 s Pa)] of ``wall`` or, if wall is None,
-    conductance of the whole package [mol/(s Pa)]; for H2O a rate [kg/(m2 s)] or [kg/s]. Tested at temperature [K] with
-    ``humidity`` on both faces for a gas; for H2O wet side ``humidity`` against ``humidity_far``. text: as written."""
+    """A buyer's specification. gas; maximum: for gases permeance [mol/(m2 s Pa)] of ``wall`` or, if wall is
+    None, conductance of the whole package [mol/(s Pa)]; for H2O a rate [kg/(m2 s)] or [kg/s]. Tested at
+    temperature [K] with ``humidity`` on both faces for a gas; for H2O wet side ``humidity`` against
+    ``humidity_far``. text: as written."""
 
     gas: str
     maximum: float

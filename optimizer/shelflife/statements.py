@@ -68,6 +68,10 @@ def assumptions_of(case: Case) -> list[str]:
             else "flexible: the pressure outside is kept"
         )
         found.append(f"Headspace {walls}; at closing it is at 1 atm including water vapour.")
+        if not product.headspace.rigid:
+            found.append(
+                "A flexible headspace that shrinks to a thousandth keeps that volume: it has collapsed."
+            )
     if "O2" in gases:
         if product.oxygen.dissolves_like == "water" and product.oxygen.solubility is None:
             found.append("Oxygen in water after Benson and Krause (1984).")

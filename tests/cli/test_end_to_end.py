@@ -66,6 +66,35 @@ def test_design_needs_a_design_section(tmp_path: Path) -> None:
     assert "no design section" in done.stderr
 
 
+def test_design_finds_the_thinnest_slab_in_closed_form(tmp_path: Path) -> None:
+    project = Path(write(tmp_path, "pouch.yaml"))
+    rules = "design: {walls: [film], minimise: cost, choose_from: [slab]}\n"
+    project.write_text(project.read_text(encoding="utf-8") + rules, encoding="utf-8")
+    done = layerwright("design", str(project), "--time-limit", "30 s", "--json", "-")
+    assert done.returncode == 0, done.stderr
+    record = json.loads(done.stdout)
+    # 40/l <= 2 needs l = 20 um, so 400 cm2 x 20 um x 1000 kg/m3 x 2 EUR/kg = 0.0016 EUR
+    assert record["status"] == "optimal"
+    (layer,) = record["structure"]["film"]
+    assert layer["thickness_um"] == pytest.approx(20.0, rel=1e-3)
+    assert layer["mass_g"] == pytest.approx(0.8, rel=1e-3)
+    assert record["objective"] == pytest.approx(0.0016, rel=1e-3)
+    assert record["lower_bound"] <= 0.0016 * (1 + 1e-9)
+    assert record["passes"] is True
+
+
+def test_design_that_cannot_be_ends_with_one_and_says_why(tmp_path: Path) -> None:
+    project = Path(write(tmp_path, "pouch.yaml"))
+    rules = (
+        "design:\n  walls: [film]\n  minimise: cost\n  choose_from: [slab]\n"
+        "  rules: {total_thickness: {max: 15 um}}\n"
+    )
+    project.write_text(project.read_text(encoding="utf-8") + rules, encoding="utf-8")
+    done = layerwright("design", str(project), "--time-limit", "30 s")
+    assert done.returncode == 1, done.stderr
+    assert "INFEASIBLE" in done.stdout and "15 um" in done.stdout
+
+
 def test_check_finds_the_lightest_that_passes_in_closed_form(tmp_path: Path) -> None:
     baseline = write(tmp_path, "baseline.yaml")
     changed = write(tmp_path, "changed.yaml", thickness="30 um")

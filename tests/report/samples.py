@@ -117,8 +117,8 @@ DESIGNED = DesignResult(
     structure=STRUCTURE,
     predicted=PASSING,
     binding=(
-        Binding("oxygen_gain", "mg/kg", 0.0012, "EUR"),
-        Binding("share of EVOH", "%", 0.0003, "EUR", "max 5 %"),
+        Binding("oxygen_gain", "1 mg/kg more", 0.0012, "EUR"),
+        Binding("share of EVOH", "1 % more", 0.0003, "EUR", "max 5 %"),
     ),
     alternatives=(Alternative(STRUCTURE, 0.0541, 3.4),),
     conflict=(),

@@ -127,7 +127,7 @@ def test_a_design_shows_structure_alternatives_and_what_holds_it() -> None:
     text = flat(design_page(DESIGNED))
     assert "OPTIMAL: cost 0.05235 EUR." in text
     assert "Wall bottle, 314.5 um" in text
-    assert "oxygen gain 1 mg/kg 0.0012 EUR" in text
+    assert "oxygen gain 1 mg/kg more 0.0012 EUR" in text
     assert "+3.4 % 0.0541 EUR HDPE 300 / tie PE 8 / EVOH 32 6.5" in text
 
 

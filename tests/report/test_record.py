@@ -56,6 +56,7 @@ def test_an_infeasible_design_tells_the_conflict() -> None:
     assert record["status"] == "infeasible"
     assert len(record["conflict"]) == 2
     assert record["objective"] is None
+    assert record["passes"] is False
     assert record["sources"] == []
 
 

@@ -208,12 +208,16 @@ def test_result_is_plain_json_and_the_series_starts_at_closing() -> None:
 
 def test_sources_and_notes_of_the_materials_in_use_are_carried() -> None:
     note = SourceNote("plain", "O2", "5", "cm3*mil/(100 in2*day*atm)", "invented", "user")
-    material = replace(plain(), sources=(note,), notes=("energy assumed",))
+    material = replace(
+        plain(), sources=(note,), notes=("energy assumed", "CO2: from memory", "H2O: estimated")
+    )
     result = predict(
         replace(bottle(), package=one_wall(material, 3e-4, 0.04)), version="1", inputs_sha256="x"
     )
     assert result.sources[0]["source"] == "invented"
     assert "plain: energy assumed" in result.warnings
+    assert "plain: H2O: estimated" in result.warnings
+    assert not any("CO2" in w for w in result.warnings)
 
 
 def test_leaving_the_measured_range_warns() -> None:

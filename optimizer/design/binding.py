@@ -1,0 +1,121 @@
+"""What holds the best structure: the saving from one step of relaxation of each limit and rule."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from optimizer.constants import DAY, MONTH
+from optimizer.design.demands import build
+from optimizer.design.options import DesignOptions
+from optimizer.design.problem import Choice, Problem
+from optimizer.design.search import Search
+from optimizer.results import Binding
+from optimizer.shelflife.package import Case, Wall
+
+Walls = Callable[[Choice], dict[str, Wall]]
+
+#: One step of relaxation: mass share, thickness of a layer [m], share of what a limit allows.
+_SHARE_STEP, _GAUGE_STEP, _LIMIT_STEP = 0.01, 1e-6, 0.1
+
+
+def binding_of(
+    case: Case, options: DesignOptions, choice: Choice, walls: Walls, factor: float, unit: str
+) -> tuple[Binding, ...]:
+    """What one step of relaxation saves, the layer order kept: thicknesses are optimised anew with one
+    limit or rule loosened (a finite difference, not a multiplier of an integer programme)."""
+    structure = walls(choice)
+    thickness = {w: wall.thickness for w, wall in structure.items()}
+    base = build(case, options, structure, thickness).problem
+    now = _cost(base, choice)
+    if now is None:
+        return ()
+    found: list[Binding] = []
+
+    def add(name: str, step: str, problem: Problem, note: str = "") -> None:
+        value = _cost(problem, choice)
+        if value is not None and now - value > 1e-6 * abs(now):
+            found.append(Binding(name, step, (now - value) * factor, unit, note))
+
+    for limit in case.product.limits:
+        if any(d.name == limit.name for d in base.demands):
+            loose = _loosen(base, limit.name, 1.0 - _LIMIT_STEP)
+            add(limit.name, "10 % more allowed", loose)
+    for demand in base.demands:
+        if demand.name.startswith("transmission"):
+            add(demand.name, "10 % higher limit", _loosen(base, demand.name, 1.0 - _LIMIT_STEP))
+    if case.target is not None and case.target > 31 * DAY:
+        month = MONTH
+        shorter = build(replace(case, target=case.target - month), options, structure, thickness)
+        if not shorter.beyond:
+            add("shelf life", "1 month less", shorter.problem)
+    first = base.walls[0]
+    for s, share in enumerate(first.shares):
+        if share.most < 1:
+            changed = tuple(
+                replace(
+                    w,
+                    shares=tuple(
+                        replace(x, most=x.most + _SHARE_STEP) if i == s else x for i, x in enumerate(w.shares)
+                    ),
+                )
+                for w in base.walls
+            )
+            add(f"share of {share.name}", "1 % (of mass) more", base.with_walls(changed))
+        if share.least > 0:
+            changed = tuple(
+                replace(
+                    w,
+                    shares=tuple(
+                        replace(x, least=max(0.0, x.least - _SHARE_STEP)) if i == s else x
+                        for i, x in enumerate(w.shares)
+                    ),
+                )
+                for w in base.walls
+            )
+            add(f"least share of {share.name}", "1 % (of mass) less", base.with_walls(changed))
+    low, high = first.thickness
+    if low > 0:
+        changed = tuple(replace(w, thickness=(max(0.0, low - 10 * _GAUGE_STEP), high)) for w in base.walls)
+        add("least total thickness", "10 um less", base.with_walls(changed))
+    if np.isfinite(high):
+        changed = tuple(replace(w, thickness=(low, high + 10 * _GAUGE_STEP)) for w in base.walls)
+        add("largest total thickness", "10 um more", base.with_walls(changed))
+    for m in sorted({m for s in choice.sequences for m in s}):
+        name = base.materials[m].name
+        least = base.walls[0].least[m]
+        if any(
+            abs(t - least) < 1e-9
+            for s, ts in zip(choice.sequences, choice.thickness, strict=True)
+            for i, t in zip(s, ts, strict=True)
+            if i == m
+        ):
+            changed = tuple(
+                replace(
+                    w, least=np.where(np.arange(len(w.least)) == m, max(1e-8, least - _GAUGE_STEP), w.least)
+                )
+                for w in base.walls
+            )
+            add(f"smallest gauge of {name}", "1 um less", base.with_walls(changed))
+    return tuple(sorted(found, key=lambda b: -b.saves))
+
+
+def _loosen(problem: Problem, name: str, factor: float) -> Problem:
+    return replace(
+        problem,
+        demands=tuple(
+            replace(d, terms=tuple(replace(t, weight=t.weight * factor) for t in d.terms))
+            if d.name == name
+            else d
+            for d in problem.demands
+        ),
+    )
+
+
+def _cost(problem: Problem, choice: Choice) -> float | None:
+    """Best objective with the order of layers kept; continuous thicknesses, so that small steps show."""
+    smooth = problem.with_walls(tuple(replace(w, step=None) for w in problem.walls))
+    best = Search(smooth).polisher.best(choice.sequences, [choice.flat * 1e6, choice.flat * 1.1e6])
+    return None if best is None else best.objective

@@ -1,0 +1,139 @@
+"""How structures are laid out for the bound model: patterns, reachable states, position classes, ranks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.design.problem import Environment, Problem, WallRules, most_sensitive_layers
+
+State = tuple[int, int, int]  # slot, material, phase
+
+#: Thickness unit of the optimiser [m].
+UM = 1e-6
+
+
+@dataclass(frozen=True)
+class PositionClass:
+    """Environments of one wall in which a layer has the same place: any of them gives the water ratios."""
+
+    wall: int
+    environments: tuple[int, ...]
+    reference: Environment
+
+
+def position_classes(problem: Problem) -> tuple[PositionClass, ...]:
+    """Group the driven environments that the demands use, wall by wall."""
+    found: dict[tuple[int, object], list[int]] = {}
+    for demand in problem.demands:
+        for term in demand.terms:
+            env = problem.environments[term.environment]
+            if not env.driven:
+                continue
+            key: object = env if problem.water_varies else round(env.temperature, 6)
+            members = found.setdefault((term.wall, key), [])
+            if term.environment not in members:
+                members.append(term.environment)
+    return tuple(
+        PositionClass(w, tuple(members), problem.environments[members[0]])
+        for (w, _), members in found.items()
+    )
+
+
+def ranks(problem: Problem) -> tuple[int, ...]:
+    """How many sensitive layers each wall can hold at most, 0 where positions do not matter."""
+    classes = position_classes(problem)
+    return tuple(
+        most_sensitive_layers(wall, problem.sensitive) if any(c.wall == w for c in classes) else 0
+        for w, wall in enumerate(problem.walls)
+    )
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """Humidity-sensitive layers of one wall from inside: ``known`` materials, and whether more may follow
+    outside."""
+
+    known: tuple[int, ...] = ()
+    closed: bool = False
+
+    def allows(self, material: int, phase: int) -> bool:
+        """Whether ``material`` may stand in ``phase`` (an even phase holds no sensitive layer)."""
+        rank = phase // 2
+        if phase % 2 == 0 or rank >= len(self.known):
+            return phase % 2 == 0 or not self.closed
+        return self.known[rank] == material
+
+    def may_end(self, phase: int) -> bool:
+        return (phase + 1) // 2 >= len(self.known)
+
+
+def _phase_after(
+    phase: int, material: int, sensitive: NDArray[np.bool_], rank: int, pattern: Pattern
+) -> int | None:
+    """Phase of a layer of ``material`` outside a layer in ``phase``; None where the pattern forbids it."""
+    if rank == 0:
+        return 0
+    if sensitive[material]:
+        new = phase + 1 if phase % 2 == 0 else phase + 2
+    else:
+        new = phase if phase % 2 == 0 else phase + 1
+    return new if new <= 2 * rank and pattern.allows(material, new) else None
+
+
+def sequences_of(
+    wall: WallRules, sensitive: NDArray[np.bool_], rank: int, pattern: Pattern, most: int
+) -> list[tuple[int, ...]] | None:
+    """Every allowed sequence of the pattern, or None if there are more than ``most``."""
+    states = reachable(wall, sensitive, rank, pattern)
+    found: list[tuple[int, ...]] = []
+    open_: list[tuple[tuple[int, ...], int]] = [((m,), p) for k, m, p in states if k == 0]
+    while open_:
+        sequence, phase = open_.pop()
+        last = sequence[-1]
+        if wall.end[last] and (rank == 0 or pattern.may_end(phase)) and set(wall.keep) <= set(sequence):
+            found.append(sequence)
+            if len(found) > most:
+                return None
+        k = len(sequence)
+        for b in np.flatnonzero(wall.touching[last]):
+            new = _phase_after(phase, int(b), sensitive, rank, pattern)
+            if new is not None and (k, int(b), new) in states:
+                open_.append(((*sequence, int(b)), new))
+    return found
+
+
+def reachable(
+    wall: WallRules, sensitive: NDArray[np.bool_], rank: int, pattern: Pattern = Pattern()
+) -> set[State]:
+    """States that lie on some allowed path from the inside to a possible outermost layer."""
+    count = len(sensitive)
+    forward: list[set[tuple[int, int]]] = [set() for _ in range(wall.max_layers)]
+
+    for m in range(count):
+        if wall.start[m]:
+            phase = _phase_after(0, m, sensitive, rank, pattern)
+            if phase is not None:
+                forward[0].add((m, phase))
+    for k in range(1, wall.max_layers):
+        for m, p in forward[k - 1]:
+            for b in np.flatnonzero(wall.touching[m]):
+                phase = _phase_after(p, int(b), sensitive, rank, pattern)
+                if phase is not None:
+                    forward[k].add((int(b), phase))
+    alive: list[set[tuple[int, int]]] = [set() for _ in range(wall.max_layers)]
+    for k in reversed(range(wall.max_layers)):
+        for m, p in forward[k]:
+            if (
+                wall.end[m]
+                and (rank == 0 or pattern.may_end(p))
+                or k + 1 < wall.max_layers
+                and any(
+                    wall.touching[m, b] and (b, _phase_after(p, b, sensitive, rank, pattern)) in alive[k + 1]
+                    for b, _ in alive[k + 1]
+                )
+            ):
+                alive[k].add((m, p))
+    return {(k, m, p) for k in range(wall.max_layers) for m, p in alive[k]}

@@ -13,19 +13,20 @@ HEAD = """\
 # Validation: our numbers beside published ones
 
 This page is written by `python tests/validation.py`; a test fails when it is out of date. Everything in the
-columns *ours* and *difference* is computed by calling the library. The numbers stand in `tests/published/`, where
-`python -m pytest tests/published` checks them. The tolerance was set before comparing, from the digits printed
-or from how far sources differ among themselves. A band is met by any value inside it; the difference is then 0.
+columns *ours* and *difference* is computed by calling the library. The published numbers stand in
+`tests/published/`, where `python -m pytest tests/published` checks them. A tolerance comes from the digits
+printed, from how far sources differ among themselves, or from a simplification that the row names. A band is
+met by any value inside it; the difference is then 0, otherwise it is the distance from the band.
 
 What a number is:
 
 {kinds}
 
-{count} numbers in all; {published} of them are of the kind *published*.
+{count} numbers in all; {published} of them are of the kind *published*, {disagrees} are known to disagree.
 
-Not on this page, because no number is printed anywhere: comparisons with other libraries (saturation pressure,
-molar masses, interpolation, quadrature, integration, meshes: `tests/oracles/` and beside the modules) and laws
-that must hold exactly (`tests/theory/`).
+Not on this page, because no number is printed anywhere: comparisons with other libraries (saturation
+pressure, molar masses, interpolation, quadrature, integration, meshes: in `tests/oracles/` and beside the
+tests of each module) and laws that must hold whatever the numbers (`tests/theory/`).
 """
 
 
@@ -82,6 +83,7 @@ def page() -> str:
             kinds="\n".join(f"* **{k}**: {text}." for k, text in KINDS.items()),
             count=len(checks),
             published=sum(c.kind == "published" for c in checks),
+            disagrees=sum(c.kind == "disagrees" for c in checks),
         )
     ]
     columns = ("what", "source", "kind", "published", "ours", "unit", "difference", "tolerance")

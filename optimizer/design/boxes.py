@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from optimizer.design.problem import Environment
 from optimizer.physics.material import Material
-from optimizer.physics.permeability import GasLaw, ResistivityTable, WaterLaw, resistivity_table
+from optimizer.physics.permeability import BLOCKED, GasLaw, ResistivityTable, WaterLaw, resistivity_table
 
 Array = NDArray[np.float64]
 
@@ -47,6 +47,24 @@ class Box:
     def possible(self) -> bool:
         """Whether any layer fits: its faces must lie within the wall."""
         return min(self.f_high, 1 - self.s_low / 2) >= max(self.f_low, self.s_low / 2)
+
+
+def depends_on_place(material: Material, gas: str) -> bool:
+    """Whether the material's permeability to ``gas`` (or to water, for ``H2O``) depends on humidity."""
+    law = material.water_law() if gas == "H2O" else material.gas_law(gas)
+    return bool(law.humidity_sensitive)
+
+
+def resistivity_at(material: Material, gas: str, environment: Environment) -> float:
+    """Resistivity [m2 s Pa/(mol m)] in the middle of the humidity range; for layers whose place does not
+    matter."""
+    middle = 0.5 * (environment.inside + environment.outside)
+    if gas == "H2O":
+        law = material.water_law()
+        if law.blocks:
+            return BLOCKED
+        return 1.0 / (float(law.slope_at(middle)) * float(law.factor(environment.temperature)))
+    return float(material.mean_resistivity(gas, environment.temperature, middle, middle))
 
 
 @lru_cache(maxsize=200_000)

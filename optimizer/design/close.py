@@ -19,7 +19,7 @@ from optimizer.design.boxes import Box
 from optimizer.design.exact import ExactModel
 from optimizer.design.layout import position_classes
 from optimizer.design.polish import Sequences
-from optimizer.design.sequence import Key, SequenceBound
+from optimizer.design.sequence import Key, SequenceBound, Tables
 from optimizer.design.small import SmallSolver
 
 Array = NDArray[np.float64]
@@ -53,9 +53,11 @@ class Closer:
         self.problem = exact.problem
         self.classes = position_classes(self.problem)
         self.solver = SmallSolver()
+        self.tables = Tables(self.problem, self.classes)
 
     def first_bound(self, sequences: Sequences, cutoff: float, shares: Sequence[tuple[int, Array]]) -> float:
-        """Bound from one relaxation, the layers' places left open; inf where the rules alone cannot be met."""
+        """Bound from one relaxation, the layers' places left open; inf where the rules alone cannot be
+        met."""
         work = SequenceBound(self, sequences)
         return work.relax(work.everywhere(shares), cutoff)[0]
 
@@ -89,11 +91,11 @@ class Closer:
             if node.bound >= cutoff or x is None:
                 done = min(done, node.bound)
                 continue
-            if nodes == 1 or nodes % 20 == 0:
-                cutoff = min(cutoff, offer(x))
             if not work.contract(node, cutoff):
                 done = min(done, cutoff)
                 continue
+            if nodes == 1 or nodes % 20 == 0:
+                cutoff = min(cutoff, offer(x))
             split = work.split(node, x)
             if split is None:
                 done = min(done, node.bound)

@@ -24,11 +24,16 @@ from numpy.typing import NDArray
 from pyomo.core.expr import LinearExpression
 from scipy.optimize import linprog
 
-from optimizer.design.boxes import Box, largest_resistivity, water_resistivities
+from optimizer.design.boxes import (
+    Box,
+    depends_on_place,
+    largest_resistivity,
+    resistivity_at,
+    water_resistivities,
+)
 from optimizer.design.layout import UM, Pattern, position_classes
-from optimizer.design.problem import Environment, Problem
+from optimizer.design.problem import Problem
 from optimizer.design.structure import DROPPED, SLACK, SequenceModel
-from optimizer.physics.permeability import BLOCKED
 
 Array = NDArray[np.float64]
 #: Slack of position rows: a thousand micrometres of dropped coefficients.
@@ -226,15 +231,15 @@ class BoundModel(SequenceModel):
         found: list[tuple[float, Any, Any, float]] = []
         for s in sorted(self.states[w]):
             material = self.problem.materials[s[1]]
-            if cls is not None and s[2] % 2 == 1 and self._depends(material, gas):
+            if cls is not None and s[2] % 2 == 1 and depends_on_place(material, gas):
                 continue
-            r = self.resistivity_at(material, gas, env)
+            r = resistivity_at(material, gas, env)
             found.append((r * UM, self.thick[w, s], self.x[w, s], wall.least[s[1]] / UM))
         if cls is None:
             return found
         for (vw, j, vc, m, b), variable in self.lz.items():
             material = self.problem.materials[m]
-            if vw != w or vc != cls or not self._depends(material, gas):
+            if vw != w or vc != cls or not depends_on_place(material, gas):
                 continue
             box = self.boxes[w, j, cls][b]
             if gas == "H2O":
@@ -243,23 +248,6 @@ class BoundModel(SequenceModel):
                 r = largest_resistivity(material, gas, env, box)
             found.append((r * UM, variable, None, wall.least[m] / UM))
         return found
-
-    @staticmethod
-    def _depends(material: Any, gas: str) -> bool:
-        if gas == "H2O":
-            return bool(material.water_law().humidity_sensitive)
-        return bool(material.gas_law(gas).humidity_sensitive)
-
-    @staticmethod
-    def resistivity_at(material: Any, gas: str, env: Environment) -> float:
-        """Resistivity of a layer whose place does not matter here [m2 s Pa/(mol m)]."""
-        middle = 0.5 * (env.inside + env.outside)
-        if gas == "H2O":
-            law = material.water_law()
-            if law.blocks:
-                return BLOCKED
-            return 1.0 / (float(law.slope_at(middle)) * float(law.factor(env.temperature)))
-        return float(material.mean_resistivity(gas, env.temperature, middle, middle))
 
     def add_cut(self, cut: Cut) -> None:
         """Tangent row of one demand. A layer that alone covers the demand counts 1 on its presence."""

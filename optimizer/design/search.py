@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.design.boxes import resistivity_at
 from optimizer.design.close import Closer
 from optimizer.design.exact import ExactModel
 from optimizer.design.highs import Proposal, Solver, Status
@@ -32,7 +33,7 @@ Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 
 #: A node with at most this many sequences is settled by closing them one by one.
-MOST_LISTED = 400
+MOST_LISTED = 3000
 
 
 @dataclass
@@ -90,9 +91,7 @@ class Search:
             for material in self.problem.materials:
                 r = np.array(
                     [
-                        BoundModel.resistivity_at(
-                            material, demand.gas, self.problem.environments[t.environment]
-                        )
+                        resistivity_at(material, demand.gas, self.problem.environments[t.environment])
                         for t in demand.terms
                     ]
                 )
@@ -189,7 +188,8 @@ class Search:
         return Outcome(status, self.best, float(bound), float(reached), rounds, seconds, pool, self.log)
 
     def _listed(self, node: Node) -> list[Sequences] | None:
-        """Every choice of sequences in the node, if they are few; the root is always left to the bound model."""
+        """Every choice of sequences in the node, if they are few; the root is always left to the bound
+        model."""
         if node.order == 0:
             return None
         lists = []

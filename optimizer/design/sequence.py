@@ -15,13 +15,18 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.design.boxes import Box, largest_resistivity, water_resistivities
+from optimizer.design.boxes import (
+    Box,
+    depends_on_place,
+    largest_resistivity,
+    resistivity_at,
+    water_resistivities,
+)
 from optimizer.design.exact import ExactModel
 from optimizer.design.layout import UM, PositionClass
 from optimizer.design.polish import Sequences, gauges, linear_rules
 from optimizer.design.problem import Problem
 from optimizer.design.small import SmallSolver
-from optimizer.physics.permeability import BLOCKED
 
 Array = NDArray[np.float64]
 Key = tuple[int, int]  # layer (over all walls), position class
@@ -34,6 +39,57 @@ _AGAIN = 0.7
 #: Boxes are widened by this much after contraction, far above the solver's tolerance.
 _GUARD = 1e-7
 _WHOLE_WALL = Box(0.0, 1.0)
+
+
+class Tables:
+    """Resistivities per um of every material in every term of every demand, computed once for a problem.
+
+    resistivity and moves: (terms, materials), moves where the value depends on the layer's place (0 there);
+    places: (wall, position class or -1) of each term; water: (classes, materials), 0 where water_moves.
+    """
+
+    def __init__(self, problem: Problem, classes: Sequence[PositionClass]) -> None:
+        rows: list[list[float]] = []
+        moves: list[list[bool]] = []
+        self.places: list[tuple[int, int]] = []
+        for demand in problem.demands:
+            for term in demand.terms:
+                env = problem.environments[term.environment]
+                c = next(
+                    (
+                        c
+                        for c, k in enumerate(classes)
+                        if k.wall == term.wall and term.environment in k.environments
+                    ),
+                    -1,
+                )
+                self.places.append((term.wall, c))
+                depends = [c >= 0 and depends_on_place(m, demand.gas) for m in problem.materials]
+                moves.append(depends)
+                rows.append(
+                    [
+                        0.0 if moving else UM * resistivity_at(m, demand.gas, env)
+                        for m, moving in zip(problem.materials, depends, strict=True)
+                    ]
+                )
+        shape = (len(rows), len(problem.materials))
+        self.resistivity = np.array(rows).reshape(shape)
+        self.moves = np.array(moves, dtype=bool).reshape(shape)
+        self.term_start = np.cumsum([0, *(len(d.terms) for d in problem.demands)])
+        self.weights = [np.array([t.weight for t in d.terms]) for d in problem.demands]
+        laws = [m.water_law() for m in problem.materials]
+        self.water_moves = np.array([law.humidity_sensitive for law in laws])
+        self.water = np.array(
+            [
+                [
+                    0.0
+                    if law.humidity_sensitive
+                    else UM / (law.slopes[0] * float(law.factor(k.reference.temperature)))
+                    for law in laws
+                ]
+                for k in classes
+            ]
+        ).reshape(len(classes), len(laws))
 
 
 class Region(Protocol):
@@ -56,6 +112,7 @@ class Owner(Protocol):
     exact: ExactModel
     classes: tuple[PositionClass, ...]
     solver: SmallSolver
+    tables: Tables
 
 
 class SequenceBound:
@@ -81,60 +138,26 @@ class SequenceBound:
             for c, cls in enumerate(self.classes)
             if cls.wall == w and self.problem.sensitive[m] and not blocked[w]
         ]
-        self._prepare()
+        self._prepare(owner.tables)
 
-    def _prepare(self) -> None:
-        """Resistivities that do not depend on the box, and which entries do."""
+    def _prepare(self, known: Tables) -> None:
+        """Resistivities of this sequence that do not depend on the box, and which entries do."""
+        walls = np.array([w for w, _ in self.stack])
+        materials = np.array([m for _, m in self.stack])
         self.base: list[Array] = []
         self.moving: list[list[tuple[int, Key]]] = []
-        for demand in self.problem.demands:
-            for term in demand.terms:
-                env = self.problem.environments[term.environment]
-                row, moving = np.zeros(self.size), []
-                c = next(
-                    (
-                        c
-                        for c, k in enumerate(self.classes)
-                        if k.wall == term.wall and term.environment in k.environments
-                    ),
-                    None,
-                )
-                for i, (w, m) in enumerate(self.stack):
-                    if w != term.wall:
-                        continue
-                    material = self.problem.materials[m]
-                    water = material.water_law()
-                    gas = demand.gas
-                    if gas == "H2O" and water.blocks:
-                        row[i] = BLOCKED
-                    elif (
-                        water if gas == "H2O" else material.gas_law(gas)
-                    ).humidity_sensitive and c is not None:
-                        moving.append((i, (i, c)))
-                    elif gas == "H2O":
-                        middle = 0.5 * (env.inside + env.outside)
-                        row[i] = 1.0 / (float(water.slope_at(middle)) * float(water.factor(env.temperature)))
-                    else:
-                        middle = 0.5 * (env.inside + env.outside)
-                        row[i] = float(material.mean_resistivity(gas, env.temperature, middle, middle))
-                self.base.append(row * UM)
-                self.moving.append(moving)
-        self.term_start = np.cumsum([0, *(len(d.terms) for d in self.problem.demands)])
-        self.weights = [np.array([t.weight for t in d.terms]) for d in self.problem.demands]
-        self.water = [self._plain_water(c) for c in range(len(self.classes))]
-
-    def _plain_water(self, c: int) -> tuple[Array, list[int]]:
-        """Water resistivities per um where they are fixed, and the layers whose value depends on the box."""
-        cls = self.classes[c]
-        row, moving = np.zeros(self.size), []
-        for i, (w, m) in enumerate(self.stack):
-            if w == cls.wall:
-                law = self.problem.materials[m].water_law()
-                if law.humidity_sensitive:
-                    moving.append(i)
-                else:
-                    row[i] = UM / (float(law.slopes[0]) * float(law.factor(cls.reference.temperature)))
-        return row, moving
+        for number, (wall, c) in enumerate(known.places):
+            here = walls == wall
+            self.base.append(np.where(here, known.resistivity[number, materials], 0.0))
+            self.moving.append(
+                [(int(i), (int(i), c)) for i in np.flatnonzero(here & known.moves[number, materials])]
+            )
+        self.term_start, self.weights = known.term_start, known.weights
+        self.water: list[tuple[Array, list[int]]] = []
+        for c, cls in enumerate(self.classes):
+            here = walls == cls.wall
+            moving = [int(i) for i in np.flatnonzero(here & known.water_moves[materials])]
+            self.water.append((np.where(here, known.water[c, materials], 0.0), moving))
 
     def everywhere(self, cuts: Sequence[tuple[int, Array]]) -> Start:
         return Start({key: _WHOLE_WALL for key in self.keys}, list(cuts))
@@ -284,8 +307,8 @@ class SequenceBound:
         table = self.resistivities(region)
         tangent = self.tangents(region.cuts, table)
         places = self.place_rows(region)
-        # columns, with the total water resistance in units of ``size``: thickness / total (n), 1 / total, and the
-        # share of the total of each layer whose water resistivity is not fixed (k)
+        # columns, with the total water resistance in units of ``size``: thickness / total (n), 1 / total,
+        # and the share of the total of each layer whose water resistivity is not fixed (k)
         size = float(high @ self.most)
         loose = np.flatnonzero(high > low)
         k = len(loose)

@@ -66,8 +66,8 @@ class SmallSolver:
     def sweep(
         self, costs: Sequence[Array], rows: Array, low: Array, high: Array, least: Array, most: Array
     ) -> list[float] | None:
-        """Least value of each objective in ``costs`` over the same set; None when the set is proved empty, -inf
-        where the solver failed. Each solve starts from the last basis."""
+        """Least value of each objective in ``costs`` over the same set; None when the set is proved empty,
+        -inf where the solver failed. Each solve starts from the last basis."""
         self.highs.passModel(_programme(costs[0], rows, low, high, least, most))
         columns = np.arange(rows.shape[1], dtype=np.int32)
         values = []

@@ -278,7 +278,7 @@ for _days, _mg in ((10, 0.361602), (100, 0.319231)):
         )
     )
 
-JUICE = "Murillo-Baca et al., Manglar 20(1):15, 2023 (first-order loss of vitamin C; carried here by dissolved O2)"
+JUICE = "Murillo-Baca et al., Manglar 20(1):15, 2023: first-order loss of vitamin C, here by dissolved O2"
 
 
 def juice_loss(per_minute: float) -> float:

@@ -163,13 +163,15 @@ def test_the_same_water_crosses_every_layer(layers: Layers, t: float, inside: fl
     profile = humidity_profile(materials, thickness, t, inside, outside)
     assert profile.faces[0] == inside
     assert profile.faces[-1] == pytest.approx(outside, abs=1e-12)
-    for i, (material, l) in enumerate(zip(materials, thickness, strict=True)):
+    for i, (material, gauge) in enumerate(zip(materials, thickness, strict=True)):
         law = material.water_law()
         own = (
-            float(law.factor(t)) / l * (law.potential(profile.faces[i]) - law.potential(profile.faces[i + 1]))
+            float(law.factor(t))
+            / gauge
+            * (law.potential(profile.faces[i]) - law.potential(profile.faces[i + 1]))
         )
         # a thin layer of high permeability has little of the drop: rounding of the faces is all its error
-        rounding = 4e-16 * law.slopes.max() * float(law.factor(t)) / l
+        rounding = 4e-16 * law.slopes.max() * float(law.factor(t)) / gauge
         assert float(own) == pytest.approx(float(profile.flux), rel=1e-12, abs=4 * rounding)
 
 

@@ -290,7 +290,7 @@ def commands(text: str) -> Iterator[tuple[str, list[str]]]:
 
 
 def first_missing(shown: list[str], printed: list[str]) -> str | None:
-    """First shown line that is not printed in its place: next after the one before it, or later after ``...``."""
+    """First shown line that is not printed in its place: right after the one before, or after ``...``."""
     at, skip = 0, True
     lines = [line.rstrip() for line in printed]
     for line in shown:

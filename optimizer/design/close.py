@@ -94,6 +94,12 @@ class Closer:
             if not work.contract(node, cutoff):
                 done = min(done, cutoff)
                 continue
+            if work.whole:
+                bound, x = work.relax(node, cutoff, whole=True)
+                node.bound = max(node.bound, bound)
+                if node.bound >= cutoff or x is None:
+                    done = min(done, node.bound)
+                    continue
             if nodes == 1 or nodes % 20 == 0:
                 cutoff = min(cutoff, offer(x))
             split = work.split(node, x)

@@ -20,6 +20,8 @@ from optimizer.design.problem import Choice, Problem
 Array = NDArray[np.float64]
 Sequences = tuple[tuple[int, ...], ...]
 
+#: Demand values below this count as this: beyond it more barrier changes nothing (a foil blocks altogether).
+_FAR = 1e-4
 #: How far inside the demand the local solver is asked to stay, tried in turn until the exact model agrees.
 _MARGINS = (2e-9, 1e-7, 1e-6, 1e-5, 1e-4)
 
@@ -99,7 +101,8 @@ class Polisher:
 
     def margins(self, sequences: Sequences, x: Array) -> Array:
         """1/D - 1 for rows of thickness x (B, n) [um]."""
-        value: Array = 1.0 / self.exact.demand_values(sequences, np.atleast_2d(x) * UM) - 1.0
+        demand = self.exact.demand_values(sequences, np.atleast_2d(x) * UM)
+        value: Array = 1.0 / np.maximum(demand, _FAR) - 1.0
         return value
 
     def gradient(self, sequences: Sequences, x: Array) -> Array:

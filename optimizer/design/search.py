@@ -78,6 +78,7 @@ class Search:
         self.best: Choice | None = None
         self.closer = Closer(self.exact)
         self.closed: dict[Sequences, float] = {}
+        self.listed = 0
         self.log: list[str] = []
         self._first_cuts()
 
@@ -173,6 +174,8 @@ class Search:
                     order += 1
                     heapq.heappush(queue, self._child(node, patterns, order))
             elif changed:
+                order += 1
+                node.order = order
                 heapq.heappush(queue, node)
             else:
                 done = min(done, node.bound)
@@ -204,6 +207,7 @@ class Search:
 
     def _close_all(self, listed: list[Sequences], gap: float, deadline: float) -> float:
         """Close every sequence, the most promising first; the lowest bound that is left."""
+        self.listed += len(listed)
         shares = [(c.demand, np.array(c.share)) for c in self.cuts]
         ranked = []
         lowest = np.inf

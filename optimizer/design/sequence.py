@@ -230,8 +230,11 @@ class SequenceBound:
 
     # -- relaxation ------------------------------------------------------------------------------------------
 
-    def relax(self, region: Region, cutoff: float) -> tuple[float, Array | None]:
-        """Bound of the box and the point that attains it; tangents are added until it stops rising."""
+    def relax(self, region: Region, cutoff: float, whole: bool = False) -> tuple[float, Array | None]:
+        """Bound of the box and the point that attains it; tangents are added until it stops rising.
+
+        whole: thicknesses in whole gauge steps (dearer to solve) instead of continuous ones.
+        """
         places = self.place_rows(region)
         table = self.resistivities(region)
         cuts = region.cuts
@@ -241,7 +244,7 @@ class SequenceBound:
             a = np.concatenate([self.rows, places, tangent])
             low = np.concatenate([self.low, np.full(len(places), -np.inf), np.full(len(cuts), 1.0 - 1e-9)])
             high = np.concatenate([self.high, np.full(len(places), 1e-9), np.full(len(cuts), np.inf)])
-            if self.whole:
+            if whole:
                 solution = self.solver.solve(
                     self.cost * self.scale * self.step,
                     a * self.step,
@@ -258,7 +261,7 @@ class SequenceBound:
             if solution.x is None:
                 break
             bound = max(bound, solution.value / self.scale * (1 - 1e-9))
-            x = solution.x * self.step if self.whole else solution.x
+            x = solution.x * self.step if whole else solution.x
             if bound >= cutoff:
                 break
             fresh = self._violated(x, table)

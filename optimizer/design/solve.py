@@ -305,7 +305,7 @@ class _Run:
             "highspy": package_version("highspy"),
             "pyomo": package_version("pyomo"),
             "rounds": self.rounds,
-            "sequences_closed": len(state.search.closed),
+            "sequences_settled_singly": state.search.listed + len(state.search.closed),
             "seconds": round(time.monotonic() - self.begin, 2),
             "gap_asked": self.gap,
         }

@@ -10,7 +10,7 @@ import numpy as np
 from optimizer.constants import DAY, MONTH
 from optimizer.design.demands import build
 from optimizer.design.options import DesignOptions
-from optimizer.design.problem import Choice, Problem
+from optimizer.design.problem import Choice, Problem, Share, WallRules
 from optimizer.design.search import Search
 from optimizer.results import Binding
 from optimizer.shelflife.package import Case, Wall
@@ -39,43 +39,22 @@ def binding_of(
         if value is not None and now - value > 1e-6 * abs(now):
             found.append(Binding(name, step, (now - value) * factor, unit, note))
 
-    for limit in case.product.limits:
-        if any(d.name == limit.name for d in base.demands):
-            loose = _loosen(base, limit.name, 1.0 - _LIMIT_STEP)
-            add(limit.name, "10 % more allowed", loose)
-    for demand in base.demands:
-        if demand.name.startswith("transmission"):
-            add(demand.name, "10 % higher limit", _loosen(base, demand.name, 1.0 - _LIMIT_STEP))
+    for name in dict.fromkeys(d.name.split(",")[0] for d in base.demands):
+        # a water-vapour specification has one row for either side wet: they are loosened together
+        step = "10 % higher limit" if name.startswith("transmission") else "10 % more allowed"
+        add(name, step, _loosen(base, name, 1.0 / (1.0 + _LIMIT_STEP)))
     if case.target is not None and case.target > 31 * DAY:
-        month = MONTH
-        shorter = build(replace(case, target=case.target - month), options, structure, thickness)
+        shorter = build(replace(case, target=case.target - MONTH), options, structure, thickness)
         if not shorter.beyond:
             add("shelf life", "1 month less", shorter.problem)
     first = base.walls[0]
-    for s, share in enumerate(first.shares):
+    for share in first.shares:
         if share.most < 1:
-            changed = tuple(
-                replace(
-                    w,
-                    shares=tuple(
-                        replace(x, most=x.most + _SHARE_STEP) if i == s else x for i, x in enumerate(w.shares)
-                    ),
-                )
-                for w in base.walls
-            )
-            add(f"share of {share.name}", "1 % (of mass) more", base.with_walls(changed))
+            more = replace(share, most=share.most + _SHARE_STEP)
+            add(f"share of {share.name}", "1 % (of mass) more", _with_share(base, share, more))
         if share.least > 0:
-            changed = tuple(
-                replace(
-                    w,
-                    shares=tuple(
-                        replace(x, least=max(0.0, x.least - _SHARE_STEP)) if i == s else x
-                        for i, x in enumerate(w.shares)
-                    ),
-                )
-                for w in base.walls
-            )
-            add(f"least share of {share.name}", "1 % (of mass) less", base.with_walls(changed))
+            less = replace(share, least=max(0.0, share.least - _SHARE_STEP))
+            add(f"least share of {share.name}", "1 % (of mass) less", _with_share(base, share, less))
     low, high = first.thickness
     if low > 0:
         changed = tuple(replace(w, thickness=(max(0.0, low - 10 * _GAUGE_STEP), high)) for w in base.walls)
@@ -102,12 +81,19 @@ def binding_of(
     return tuple(sorted(found, key=lambda b: -b.saves))
 
 
+def _with_share(problem: Problem, old: Share, new: Share) -> Problem:
+    def change(wall: WallRules) -> WallRules:
+        return replace(wall, shares=tuple(new if x == old else x for x in wall.shares))
+
+    return problem.with_walls(tuple(change(w) for w in problem.walls))
+
+
 def _loosen(problem: Problem, name: str, factor: float) -> Problem:
     return replace(
         problem,
         demands=tuple(
             replace(d, terms=tuple(replace(t, weight=t.weight * factor) for t in d.terms))
-            if d.name == name
+            if d.name.split(",")[0] == name
             else d
             for d in problem.demands
         ),

@@ -19,8 +19,9 @@ from optimizer.design.boxes import Box
 from optimizer.design.exact import ExactModel
 from optimizer.design.layout import position_classes
 from optimizer.design.polish import Sequences
-from optimizer.design.sequence import Key, SequenceBound, Tables
+from optimizer.design.sequence import Key, SequenceBound
 from optimizer.design.small import SmallSolver
+from optimizer.design.tables import Tables
 
 Array = NDArray[np.float64]
 
@@ -55,11 +56,13 @@ class Closer:
         self.solver = SmallSolver()
         self.tables = Tables(self.problem, self.classes)
 
-    def first_bound(self, sequences: Sequences, cutoff: float, shares: Sequence[tuple[int, Array]]) -> float:
-        """Bound from one relaxation, the layers' places left open; inf where the rules alone cannot be
-        met."""
+    def first_bound(
+        self, sequences: Sequences, cutoff: float, shares: Sequence[tuple[int, Array]]
+    ) -> tuple[float, Array | None]:
+        """Bound from one relaxation, the layers' places left open, and the thicknesses [um] that attain it;
+        inf and None where the rules alone cannot be met."""
         work = SequenceBound(self, sequences)
-        return work.relax(work.everywhere(shares), cutoff)[0]
+        return work.relax(work.everywhere(shares), cutoff)
 
     def close(
         self,

@@ -178,7 +178,7 @@ def _nearest(case: Case, problem: Problem, limits: set[str], walls: Walls, deadl
         else:
             low = middle
     if best is None or high is None:
-        return "No structure of these candidates comes near the limits."
+        return f"No structure was found even with the limits of the conflict {low:.3g} times as large."
     structure = walls(best)
     words = "; ".join(
         f"{name}: " + " / ".join(f"{x.material.name} {x.thickness * 1e6:.4g} um" for x in wall.layers)

@@ -34,6 +34,8 @@ Progress = Callable[[str], None]
 
 #: A node with at most this many sequences is settled by closing them one by one.
 MOST_LISTED = 3000
+#: Up to this many sequences in all, every one is looked at for the list of other structures.
+_MOST_OTHERS = 400
 
 
 @dataclass
@@ -46,7 +48,6 @@ class Outcome:
     gap: float
     rounds: int
     seconds: float
-    pool: list[Choice] = field(default_factory=list)
     log: list[str] = field(default_factory=list)
 
 
@@ -79,6 +80,7 @@ class Search:
         self.closer = Closer(self.exact)
         self.closed: dict[Sequences, float] = {}
         self.listed = 0
+        self.relaxed: dict[Sequences, tuple[float, Array]] = {}
         self.log: list[str] = []
         self._first_cuts()
 
@@ -109,6 +111,21 @@ class Search:
     def _cuts_at(self, sequences: Sequence[Sequence[int]], thickness: Array) -> None:
         for d, share in enumerate(self.exact.shares_of_demand(sequences, thickness)):
             self._keep_cut(d, share)
+
+    def others(self, most: int) -> list[Choice]:
+        """Good designs of other sequences, best first; thicknesses are polished, not proved next best."""
+        shares = [(c.demand, np.array(c.share)) for c in self.cuts]
+        for sequences in self._all_of(tuple(Pattern((), r == 0) for r in self.ranks), _MOST_OTHERS) or []:
+            if sequences not in self.relaxed:
+                bound, x = self.closer.first_bound(sequences, np.inf, shares)
+                if x is not None:
+                    self.relaxed[sequences] = (bound, x)
+        by_bound = sorted(self.relaxed.items(), key=lambda item: item[1][0])
+        for sequences, (_, x) in by_bound[: 3 * most]:
+            if sequences not in self.polisher.solved:
+                self.polisher.best(sequences, [x, 1.5 * x])
+        pool = [c for c in self.polisher.solved.values() if c is not None]
+        return sorted(pool, key=lambda c: c.objective)[:most]
 
     # -- patterns --------------------------------------------------------------------------------------------
 
@@ -183,25 +200,25 @@ class Search:
         seconds = time.monotonic() - begin
         if self.best is None:
             status = "time_limit" if queue or feasible_possible else "infeasible"
-            return Outcome(status, None, float(bound), np.inf, rounds, seconds, [], self.log)
+            return Outcome(status, None, float(bound), np.inf, rounds, seconds, self.log)
         bound = min(bound, self.best.objective)
         reached = (self.best.objective - bound) / max(abs(self.best.objective), 1e-300)
         status = "optimal" if reached <= gap * (1 + 1e-9) else "time_limit"
-        pool = sorted((c for c in self.polisher.solved.values() if c is not None), key=lambda c: c.objective)
-        return Outcome(status, self.best, float(bound), float(reached), rounds, seconds, pool, self.log)
+        return Outcome(status, self.best, float(bound), float(reached), rounds, seconds, self.log)
 
     def _listed(self, node: Node) -> list[Sequences] | None:
-        """Every choice of sequences in the node, if they are few; the root is always left to the bound
-        model."""
-        if node.order == 0:
-            return None
+        """Every choice of sequences in the node, if they are few; the root is left to the bound model."""
+        return None if node.order == 0 else self._all_of(node.patterns, MOST_LISTED)
+
+    def _all_of(self, patterns: Sequence[Pattern], most: int) -> list[Sequences] | None:
+        """Every choice of sequences of the patterns, or None if there are more than ``most``."""
         lists = []
-        for wall, rank, pattern in zip(self.problem.walls, self.ranks, node.patterns, strict=True):
-            found = sequences_of(wall, self.problem.sensitive, rank, pattern, MOST_LISTED)
+        for wall, rank, pattern in zip(self.problem.walls, self.ranks, patterns, strict=True):
+            found = sequences_of(wall, self.problem.sensitive, rank, pattern, most)
             if found is None:
                 return None
             lists.append([s for s in found if not wall.symmetric or s == s[::-1]])
-        if np.prod([len(x) for x in lists], dtype=float) > MOST_LISTED:
+        if np.prod([len(x) for x in lists], dtype=float) > most:
             return None
         return list(itertools.product(*lists))
 
@@ -215,7 +232,9 @@ class Search:
             if sequences in self.closed:
                 lowest = min(lowest, self.closed[sequences])
                 continue
-            bound = self.closer.first_bound(sequences, self._cutoff(gap), shares)
+            bound, x = self.closer.first_bound(sequences, self._cutoff(gap), shares)
+            if x is not None:
+                self.relaxed[sequences] = (bound, x)
             if bound >= self._cutoff(gap):
                 lowest = min(lowest, bound)
             else:

@@ -28,6 +28,12 @@ Progress = Callable[[str], None]
 DEFAULT_TIME = 600.0
 #: Share of the objective within which the proof may stop.
 DEFAULT_GAP = 1e-3
+#: Other structures listed with the answer.
+_ALTERNATIVES = 5
+#: The search aims at this share of the gap asked for, so that the answer keeps it after rounding.
+_AIM = 0.98
+#: A reserve counts as kept to within this share of the permitted change [%].
+_RESERVE_SLACK = 0.01
 #: Rounds of taking the newest design as the reference of the limits.
 _REFERENCES = 6
 #: Largest change of a demand's value at the design, when its weights are taken anew, that is left standing.
@@ -136,7 +142,7 @@ class _Run:
                 return self._infeasible(Explanation(tuple(b.text for b in demands.beyond), ""), version, sha)
             search = self._search(demands)
             start = search.polisher.best(choice.sequences, [choice.flat * 1e6])
-            outcome = search.run(gap=self.gap, time_limit=max(1.0, self.left), start=start)
+            outcome = search.run(gap=_AIM * self.gap, time_limit=max(1.0, self.left), start=start)
             self.rounds += outcome.rounds
             if outcome.best is None:
                 break
@@ -217,9 +223,12 @@ class _Run:
             predicted = self._simulated(choice, version, sha)
         return choice, predicted
 
-    @staticmethod
-    def _keeps(predicted: PredictResult) -> bool:
-        return predicted.passes
+    def _keeps(self, predicted: PredictResult) -> bool:
+        """Whether the simulated package passes with the reserve on every limit."""
+        least = 100.0 * self.options.reserve - _RESERVE_SLACK
+        return predicted.passes and all(
+            x.margin_pct is None or x.margin_pct >= least for x in predicted.limits
+        )
 
     def _finish(self, state: _State, version: str, sha: str) -> DesignResult:
         choice, predicted = self._passing(state, version, sha)
@@ -268,8 +277,8 @@ class _Run:
 
     def _alternatives(self, state: _State, choice: Choice, factor: float) -> tuple[Alternative, ...]:
         rows: list[Alternative] = []
-        for other in state.outcome.pool:
-            if other.sequences != choice.sequences and len(rows) < 5:
+        for other in state.search.others(_ALTERNATIVES + 1):
+            if other.sequences != choice.sequences and len(rows) < _ALTERNATIVES:
                 excess = 100.0 * (other.objective / state.choice.objective - 1.0)
                 rows.append(Alternative(self._structure(other), other.objective * factor, excess))
         return tuple(rows)

@@ -35,7 +35,7 @@ Progress = Callable[[str], None]
 #: A node with at most this many sequences is settled by closing them one by one.
 MOST_LISTED = 3000
 #: Up to this many sequences in all, every one is looked at for the list of other structures.
-_MOST_OTHERS = 400
+_MOST_OTHERS = 1500
 
 
 @dataclass
@@ -121,9 +121,9 @@ class Search:
                 if x is not None:
                     self.relaxed[sequences] = (bound, x)
         by_bound = sorted(self.relaxed.items(), key=lambda item: item[1][0])
-        for sequences, (_, x) in by_bound[: 3 * most]:
+        for sequences, (_, x) in by_bound[: most + 2]:
             if sequences not in self.polisher.solved:
-                self.polisher.best(sequences, [x, 1.5 * x])
+                self.polisher.best(sequences, [x])
         pool = [c for c in self.polisher.solved.values() if c is not None]
         return sorted(pool, key=lambda c: c.objective)[:most]
 
@@ -207,8 +207,12 @@ class Search:
         return Outcome(status, self.best, float(bound), float(reached), rounds, seconds, self.log)
 
     def _listed(self, node: Node) -> list[Sequences] | None:
-        """Every choice of sequences in the node, if they are few; the root is left to the bound model."""
-        return None if node.order == 0 else self._all_of(node.patterns, MOST_LISTED)
+        """Every choice of sequences in the node, if they are few.
+
+        The root is left to the bound model as long as no design is known: it finds the first one.
+        """
+        first = node.order == 0 and self.best is None
+        return None if first else self._all_of(node.patterns, MOST_LISTED)
 
     def _all_of(self, patterns: Sequence[Pattern], most: int) -> list[Sequences] | None:
         """Every choice of sequences of the patterns, or None if there are more than ``most``."""

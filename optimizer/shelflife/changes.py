@@ -10,6 +10,7 @@ from optimizer.constants import DAY, ZERO_CELSIUS
 from optimizer.physics.material import Material
 from optimizer.results import Change, PredictResult
 from optimizer.shelflife.package import Case, ClosurePart, HolePart, Limit, Part, Stage, Wall, WallPart
+from optimizer.shelflife.words import duration, duration_unit, figure, limit_name
 
 #: Relative difference below which two numbers are the same.
 SAME = 1e-9
@@ -17,14 +18,25 @@ ABSENT = "none"
 
 
 def changed_walls(baseline: Case, case: Case) -> tuple[str, ...]:
-    """Names of the walls in use in ``case`` whose layers or materials differ from the baseline's."""
+    """Names of the walls in use in ``case`` that are not built as in the baseline: other materials,
+    thicknesses, or data behind the laws. A price, a gauge or a role does not change a wall."""
     old = baseline.package.walls
     used = {part.wall for part in case.package.parts if isinstance(part, WallPart)}
     return tuple(
         name
         for name, wall in case.package.walls.items()
-        if name in used and (name not in old or _differs(wall.layers, old[name].layers))
+        if name in used and (name not in old or _built_differently(wall, old[name]))
     )
+
+
+def _built_differently(a: Wall, b: Wall) -> bool:
+    def built(wall: Wall) -> list[tuple[Any, ...]]:
+        return [
+            (x.thickness, x.material.name, x.material.density, dict(x.material.gases), x.material.water)
+            for x in wall.layers
+        ]
+
+    return _differs(built(a), built(b))
 
 
 def changes(baseline: Case, case: Case, before: PredictResult, now: PredictResult) -> tuple[Change, ...]:
@@ -36,13 +48,27 @@ def changes(baseline: Case, case: Case, before: PredictResult, now: PredictResul
         *_product(baseline, case),
         *_limits(baseline, case),
         *_storage(baseline, case),
-        *_number("target shelf life", baseline.target, case.target, _days),
+        *_target(baseline.target, case.target),
         *_number("mass of the package", before.mass_g, now.mass_g, lambda g: f"{g:.4g} g"),
     ]
     old_cost, new_cost = _cost(before), _cost(now)
     if old_cost != new_cost:
         found.append(Change("cost of the package", old_cost, new_cost))
     return tuple(found)
+
+
+def _target(old: float | None, new: float | None) -> Iterator[Change]:
+    """Both in the unit that suits the new one, with the digits that tell them apart."""
+    if not _differs(old, new):
+        return
+    unit, length = duration_unit((new or old or 0.0) / DAY)
+    for digits in range(3, 8):
+        texts = [
+            ABSENT if x is None else f"{figure(x / DAY / length, digits)} {unit}" for x in (old, new)
+        ]
+        if texts[0] != texts[1]:
+            break
+    yield Change("target shelf life", *texts)
 
 
 def _walls(baseline: Case, case: Case) -> Iterator[Change]:
@@ -177,7 +203,7 @@ def _limits(baseline: Case, case: Case) -> Iterator[Change]:
     new = {limit.name: limit for limit in case.product.limits}
     for name in dict.fromkeys([*old, *new]):
         if _differs(old.get(name), new.get(name)):
-            yield Change(f"limit {name.replace('_', ' ')}", _limit(old.get(name)), _limit(new.get(name)))
+            yield Change(f"limit {limit_name(name)}", _limit(old.get(name)), _limit(new.get(name)))
     before = {(t.gas, t.wall): t for t in baseline.transmission_limits}
     after = {(t.gas, t.wall): t for t in case.transmission_limits}
     for key in dict.fromkeys([*before, *after]):
@@ -252,7 +278,7 @@ def _um(x: float) -> str:
 
 
 def _days(seconds: float) -> str:
-    return f"{seconds / DAY:.4g} days"
+    return duration(seconds / DAY)
 
 
 def _celsius(kelvin: float) -> str:
@@ -275,7 +301,7 @@ def _differs(a: Any, b: Any, tolerance: float = SAME) -> bool:
     if type(a) is not type(b):
         return True
     if is_dataclass(a):
-        skip = {"sources", "notes", "text"}
+        skip = {"sources", "notes", "text", "measured_temperature", "energy_assumed"}
         return any(
             _differs(getattr(a, f.name), getattr(b, f.name), tolerance)
             for f in fields(a)

@@ -70,6 +70,11 @@ def neutral_wall(name: str, gases: Sequence[str]) -> Wall:
     return Wall(name, (Layer(plain, 1e-4),))
 
 
+def _words(name: str) -> str:
+    """A limit's name as it is read."""
+    return "the limit on " + name.replace("_", " ")
+
+
 class Linearisation:
     """Weights of every limit around one reference package."""
 
@@ -168,7 +173,7 @@ class Linearisation:
             sign = sign_of(limit.name)
             allowed = closing[k] + (limit.value - closing[k]) * (1.0 - self.options.reserve)
             if sign * (allowed - closing[k]) <= 0:
-                beyond.append(Beyond(limit.name, f"{limit.name} is already exceeded at closing"))
+                beyond.append(Beyond(limit.name, f"{_words(limit.name)} is already exceeded at closing"))
                 continue
             row = self._row(k, limit.name, float(allowed), sign, environments)
             if isinstance(row, Beyond):
@@ -200,7 +205,7 @@ class Linearisation:
         critical = _critical(at_scale)
         if critical == 0.0:
             what = "the parts that are not designed and the gas inside alone exceed it"
-            return Beyond(name, f"{name} cannot be met by any wall: {what}")
+            return Beyond(name, f"{_words(name)} cannot be met by any wall: {what}")
         if not np.isfinite(critical):
             return None
         base = (fixed + critical * designed) / total

@@ -185,18 +185,19 @@ def _nearest(case: Case, problem: Problem, limits: set[str], walls: Walls, deadl
         for name, wall in structure.items()
     )
     outcome = predict(replace(case, package=case.package.with_walls(structure)))
+    ends = (outcome.limited_by or "").replace("_", " ")
     life = (
         "no limit is reached in it within the time looked at"
         if outcome.shelf_life_days is None
-        else f"it lasts {outcome.shelf_life_days * DAY / MONTH:.3g} months, ended by {outcome.limited_by}"
+        else f"it lasts {outcome.shelf_life_days * DAY / MONTH:.3g} months, ended by {ends}"
     )
     over = [
-        f"{x.name} {x.at_target:.3g} {x.unit} (limit {x.limit:.3g})"
+        f"{x.name.replace('_', ' ')} {x.at_target:.3g} {x.unit} (limit {x.limit:.3g})"
         for x in outcome.limits
         if not x.passes and x.at_target is not None
     ]
     tail = f"; at the target: {', '.join(over)}" if over else ""
     return (
-        f"Nearest: with what {', '.join(sorted(limits))} allows taken {high:.3g} times as large, "
+        f"Nearest: with what {', '.join(sorted(x.replace('_', ' ') for x in limits))} allows taken {high:.3g} times as large, "
         f"{words}; {life}{tail}."
     )

@@ -53,7 +53,7 @@ def build_product(
     )
     if not carbonation:
         reader.assume(
-            f"the package is closed at {first_temperature - ZERO_CELSIUS:g} degC, as in the first stage"
+            f"The package is closed at {first_temperature - ZERO_CELSIUS:g} degC, as in the first stage."
         )
     return built if len(reader.problems) == before else None
 
@@ -67,11 +67,8 @@ def _headspace(headspace: given.Headspace, carbonated: bool, reader: Reader) -> 
     volume, rigid = headspace.volume.value, headspace.walls == "rigid"
     if headspace.gas is None:
         if carbonated:
-            reader.assume(
-                "headspace.gas is not given for a carbonated product: no air in the headspace, CO2 only"
-            )
-            return Headspace(volume, rigid, {})
-        reader.assume("headspace.gas is not given: air (20.95 % O2, the rest counted as N2)")
+            return Headspace(volume, rigid, {})  # what is taken instead is said with the prediction
+        reader.assume("Headspace gas not given: air taken (20.95 % O2, the rest counted as N2).")
         return Headspace(volume, rigid)
     shares = {gas: share.value for gas, share in headspace.gas.items()}
     total = sum(shares.values())
@@ -103,7 +100,7 @@ def _water_activity(product: given.Product, sensitive: tuple[str, ...], reader: 
         product.oxygen is not None and product.oxygen.dissolves_like == "water"
     )
     if liquid:
-        reader.assume("product.water_activity is not given for a liquid: 1 taken")
+        reader.assume("Water activity of the product not given: 1 taken, as for a liquid.")
         return 1.0
     limits = [n for n in WATER_LIMITS if getattr(product.limits, n) is not None]
     if sensitive or limits:
@@ -115,7 +112,7 @@ def _water_activity(product: given.Product, sensitive: tuple[str, ...], reader: 
         )
     else:
         reader.assume(
-            f"product.water_activity is not given and nothing depends on it: {_ANY_ACTIVITY:g} taken"
+            f"Water activity of the product not given, and nothing depends on it: {_ANY_ACTIVITY:g} taken."
         )
     return _ANY_ACTIVITY
 
@@ -123,7 +120,8 @@ def _water_activity(product: given.Product, sensitive: tuple[str, ...], reader: 
 def _oxygen(product: given.Product, reader: Reader) -> OxygenModel:
     oxygen = product.oxygen
     if oxygen is None:
-        reader.assume("product.oxygen is not given: the product neither dissolves nor consumes oxygen")
+        if product.limits.oxygen_gain is not None or product.limits.headspace_oxygen is not None:
+            reader.assume("Oxygen in the product not given: it neither dissolves nor uses oxygen.")
         return OxygenModel()
     like, solubility = "custom", None
     if isinstance(oxygen.dissolves_like, str):
@@ -144,7 +142,7 @@ def _oxygen(product: given.Product, reader: Reader) -> OxygenModel:
                 key=True,
             )
     elif like != "nothing":
-        reader.assume("product.oxygen.dissolved_at_closing is not given: 0 taken")
+        reader.assume("Oxygen dissolved in the product at closing not given: 0 taken.")
     consumption = _consumption(oxygen.consumption, product, reader) if oxygen.consumption else None
     return OxygenModel(like, solubility, dissolved, oxygen.solubility_factor, consumption)
 
@@ -176,7 +174,7 @@ def _consumption(
     energy = consumption.activation_energy
     if energy is None:
         reader.warn(
-            "product.oxygen.consumption has no activation_energy: the same rate at every temperature assumed"
+            "no activation energy given for the product's use of oxygen: the same rate at every temperature"
         )
     return Consumption(
         order=consumption.order,
@@ -214,7 +212,7 @@ def _moisture(moisture: given.Moisture, reader: Reader) -> MoistureModel | None:
         return None
     if activity < low - 1e-9:
         reader.warn(
-            f"product.moisture.initial: water activity {activity:.3g} lies below the isotherm ({low:.3g})"
+            f"the product's initial water activity {activity:.3g} lies below the isotherm ({low:.3g})"
         )
     return MoistureModel(moisture.dry_mass.value, isotherm, activity)
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from optimizer.errors import Problem
 from optimizer.project.source import Location, Source
+from optimizer.shelflife.words import sentence
 
 
 @dataclass
@@ -29,5 +30,6 @@ class Reader:
             self.warnings.append(text)
 
     def assume(self, text: str) -> None:
+        text = sentence(text)
         if text not in self.assumptions:
             self.assumptions.append(text)

@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from optimizer.constants import DAY, ZERO_CELSIUS
+from optimizer.constants import ATMOSPHERE, DAY, MOLAR_MASS, ZERO_CELSIUS
 from optimizer.physics.material import Material
+from optimizer.physics.permeability import GasLaw, WaterLaw
 from optimizer.results import Change, PredictResult
 from optimizer.shelflife.package import Case, ClosurePart, HolePart, Limit, Part, Stage, Wall, WallPart
-from optimizer.shelflife.words import duration, duration_unit, figure, limit_name
+from optimizer.shelflife.words import apart, duration, duration_unit, limit_name
 
 #: Relative difference below which two numbers are the same.
 SAME = 1e-9
@@ -62,13 +63,8 @@ def _target(old: float | None, new: float | None) -> Iterator[Change]:
     if not _differs(old, new):
         return
     unit, length = duration_unit((new or old or 0.0) / DAY)
-    for digits in range(3, 8):
-        texts = [
-            ABSENT if x is None else f"{figure(x / DAY / length, digits)} {unit}" for x in (old, new)
-        ]
-        if texts[0] != texts[1]:
-            break
-    yield Change("target shelf life", *texts)
+    texts = apart(*(None if x is None else x / DAY / length for x in (old, new)))
+    yield Change("target shelf life", *(ABSENT if x == "-" else f"{x} {unit}" for x in texts))
 
 
 def _walls(baseline: Case, case: Case) -> Iterator[Change]:
@@ -100,9 +96,9 @@ def _materials(baseline: Case, case: Case) -> Iterator[Change]:
             yield Change(f"material {name}, price", _price(a), _price(b))
         for gas in dict.fromkeys([*a.gases, *b.gases]):
             if _differs(a.gases.get(gas), b.gases.get(gas)):
-                yield Change(f"material {name}, {gas} permeability", _data(a, gas), _data(b, gas))
+                yield Change(f"material {name}, {gas} permeability", *_data(a, b, gas))
         if _differs(a.water, b.water):
-            yield Change(f"material {name}, H2O permeability", _data(a, "H2O"), _data(b, "H2O"))
+            yield Change(f"material {name}, H2O permeability", *_data(a, b, "H2O"))
 
 
 def _used(case: Case) -> dict[str, Material]:
@@ -111,12 +107,27 @@ def _used(case: Case) -> dict[str, Material]:
     }
 
 
-def _data(material: Material, gas: str) -> str:
-    """The data behind one property as printed in its source, or that they differ."""
+def _data(a: Material, b: Material, gas: str) -> tuple[str, str]:
+    """The data behind one property as printed in their sources; with the activation energy where the
+    printed values are the same."""
+    texts = _printed(a, gas), _printed(b, gas)
+    if texts[0] == texts[1]:
+        return _with_energy(texts[0], a, gas), _with_energy(texts[1], b, gas)
+    return texts
+
+
+def _law(material: Material, gas: str) -> GasLaw | WaterLaw | None:
+    return material.water if gas == "H2O" else material.gases.get(gas)
+
+
+def _printed(material: Material, gas: str) -> str:
     notes = [f"{s.value} {s.unit}" for s in material.sources if s.gas == gas]
-    return "; ".join(notes) or (
-        "given" if gas in material.gases or gas == "H2O" and material.water else ABSENT
-    )
+    return "; ".join(notes) or ("given" if _law(material, gas) else ABSENT)
+
+
+def _with_energy(text: str, material: Material, gas: str) -> str:
+    law = _law(material, gas)
+    return text if law is None else f"{text}, activation energy {law.activation_energy / 1e3:.4g} kJ/mol"
 
 
 def _parts(baseline: Case, case: Case) -> Iterator[Change]:
@@ -183,19 +194,47 @@ def _product(baseline: Case, case: Case) -> Iterator[Change]:
             yield Change(words, _brief(a, b), _brief(b, a))
 
 
+#: field of a model of the product -> how to write it
+_FIELDS: dict[str, Callable[[float], str]] = {
+    "temperature": lambda x: _celsius(x),
+    "activation_energy": lambda x: f"{x / 1e3:.4g} kJ/mol",
+    "half_pressure": lambda x: f"{x / 1e3:.4g} kPa",
+    "dry_mass": lambda x: f"{x * 1e3:.4g} g",
+    "dissolved_at_closing": lambda x: f"{x * MOLAR_MASS['O2'] * 1e3:.4g} mg/L",
+    "solubility": lambda x: f"{x * MOLAR_MASS['O2'] * ATMOSPHERE * 1e3:.4g} mg/(L atm)",
+}
+
+
 def _brief(value: Any, other: Any) -> str:
-    """The fields of ``value`` that differ from ``other``, in SI units as the model holds them."""
+    """The fields of ``value`` that differ from ``other``, in trade units."""
     if value is None:
         return ABSENT
     parts = []
     for f in fields(value):
         own = getattr(value, f.name)
         if other is None or _differs(own, getattr(other, f.name)):
-            shown = f"{own:.4g}" if isinstance(own, float) else str(own) if isinstance(own, str) else None
+            words = f.name.replace("_", " ")
             if is_dataclass(own) and not isinstance(own, type):
-                shown = _brief(own, getattr(other, f.name, None))
-            parts.append(f.name.replace("_", " ") + (f" {shown}" if shown else ""))
-    return ", ".join(parts) + " (SI)"
+                parts.append(f"{words}: {_brief(own, getattr(other, f.name, None))}")
+            elif other is None and own in (None, 0.0):
+                continue
+            elif own is None:
+                parts.append(f"{words}: {ABSENT}")
+            elif isinstance(own, bool) or not isinstance(own, int | float | str):
+                parts.append(f"{words} changed")
+            else:
+                parts.append(f"{words} {_field(value, f.name, own)}")
+    return ", ".join(parts)
+
+
+def _field(value: Any, name: str, own: float | str) -> str:
+    if isinstance(own, str):
+        return own
+    if name == "rate":
+        per_day = own * DAY
+        first_order = getattr(value, "order", None) == 1
+        return f"{per_day:.4g} 1/day" if first_order else f"{per_day * MOLAR_MASS['O2'] * 1e6:.4g} mg/day"
+    return _FIELDS[name](own) if name in _FIELDS else f"{own:.4g}"
 
 
 def _limits(baseline: Case, case: Case) -> Iterator[Change]:

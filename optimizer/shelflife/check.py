@@ -74,7 +74,7 @@ def check(
         warnings=tuple(warnings),
         assumptions=(
             *now.assumptions,
-            "the comparison is of point estimates: properties as given, without their uncertainty",
+            "The comparison is of point estimates: properties as given, without their uncertainty.",
         ),
         sources=now.sources,
     )

@@ -143,6 +143,15 @@ def walls_in_use(package: Package) -> list[Wall]:
     return [package.walls[name] for name in names]
 
 
+def closures_without_nitrogen(package: Package) -> list[str]:
+    """Names of the closures that have an oxygen transmission and none for nitrogen."""
+    return [
+        part.name
+        for part in package.parts
+        if isinstance(part, ClosurePart) and "N2" not in part.transmission and "O2" in part.transmission
+    ]
+
+
 def materials_without_nitrogen(package: Package) -> list[str]:
     """Names of materials in use that have an oxygen permeability and none for nitrogen."""
     materials = [layer.material for wall in walls_in_use(package) for layer in wall.layers]
@@ -150,7 +159,11 @@ def materials_without_nitrogen(package: Package) -> list[str]:
 
 
 def with_nitrogen(package: Package) -> Package:
-    """The package with N2 taken as a quarter of O2 where a material has no N2 value (``predict`` warns)."""
+    """The package with N2 taken as a quarter of O2 where a material or a closure has no N2 value (``predict``
+    warns)."""
+    closures = closures_without_nitrogen(package)
+    if closures:
+        package = replace(package, parts=tuple(_closure_with_nitrogen(p, closures) for p in package.parts))
     if not materials_without_nitrogen(package):
         return package
     walls = {}
@@ -166,6 +179,14 @@ def with_nitrogen(package: Package) -> Package:
             layers.append(layer)
         walls[name] = replace(wall, layers=tuple(layers))
     return replace(package, walls=walls)
+
+
+def _closure_with_nitrogen(part: Part, names: Sequence[str]) -> Part:
+    if not isinstance(part, ClosurePart) or part.name not in names:
+        return part
+    oxygen = part.transmission["O2"]
+    quarter = replace(oxygen, conductance=oxygen.conductance * NITROGEN_SHARE)
+    return replace(part, transmission={**part.transmission, "N2": quarter})
 
 
 def exchange_of(

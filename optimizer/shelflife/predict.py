@@ -17,6 +17,7 @@ from optimizer.shelflife.package import Case, WallPart
 from optimizer.shelflife.simulate import Trajectory, simulate
 from optimizer.shelflife.specification import judge
 from optimizer.shelflife.statements import assumptions_of, cautions_of
+from optimizer.shelflife.words import sentence
 
 Array = NDArray[np.float64]
 
@@ -63,7 +64,7 @@ def predict(case: Case, *, version: str = "", inputs_sha256: str = "") -> Predic
         version=version,
         inputs_sha256=inputs_sha256,
         warnings=tuple(dict.fromkeys(warnings)),
-        assumptions=tuple(dict.fromkeys([*case.assumptions, *assumptions_of(case)])),
+        assumptions=tuple(dict.fromkeys(sentence(x) for x in (*case.assumptions, *assumptions_of(case)))),
         sources=_sources(case),
         cautions=tuple(cautions_of(case)),
         passes=all(x.passes for x in limits),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -83,5 +84,12 @@ def judge(package: Package, limit: TransmissionLimit) -> LimitOutcome:
         passes=passes,
         margin_pct=margin,
         wall=limit.wall,
-        note=f"at {condition}" + (f"; written as {limit.text}" if limit.text else ""),
+        note=f"at {condition}" + _written(limit.text, limit.maximum * factor),
     )
+
+
+def _written(text: str, shown: float) -> str:
+    """'; written as ...' where the limit was given as another number than the one shown."""
+    number = re.match(r"\s*([0-9.]+(?:[eE][+-]?[0-9]+)?)", text)
+    same = number is not None and abs(float(number[1]) - shown) <= 1e-6 * abs(shown)
+    return "" if same or not text else f"; written as {text}"

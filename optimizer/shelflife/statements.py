@@ -8,9 +8,11 @@ from optimizer.shelflife.contents import (
     is_liquid,
     limit_names,
     simulated_gases,
-    water_matters,
 )
 from optimizer.shelflife.package import Case, HolePart
+
+#: Largest water activity of a dry product: nothing grows below it (common practice, no source).
+DRY = 0.6
 
 
 def cautions_of(case: Case) -> list[str]:
@@ -33,9 +35,10 @@ def cautions_of(case: Case) -> list[str]:
             "Pressurised bottles need a burst, drop and creep check; a thinner wall that keeps CO2 may "
             "still fail."
         )
-    if water_matters(product):
+    if product.moisture is not None and product.moisture.initial_activity <= DRY:
         found.append(
-            "Medicines need stability studies under the rules that apply to them; this does not replace them."
+            "If it is a medicine: stability studies under the rules that apply are needed; this does not "
+            "replace them."
         )
     return found
 
@@ -60,7 +63,7 @@ def assumptions_of(case: Case) -> list[str]:
         found.append("Air outside is 20.95 % O2, 78.08 % N2 and 0.04 % CO2 of the dry part at 1 atm in all.")
         found.append("Headspace and product are in equilibrium at all times (Henry's law).")
         if not product.headspace.gas:
-            what = "no air, only CO2" if product.carbonation is not None else "air"
+            what = "no air, only CO2," if product.carbonation is not None else "air"
             found.append(f"Headspace gas not given: {what} assumed.")
         walls = (
             "rigid: its volume is kept"

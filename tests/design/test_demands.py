@@ -99,7 +99,9 @@ def test_a_wall_that_meets_its_own_row_passes_and_one_over_it_fails(name: str) -
     for layers in (("HDPE", "tie", "EVOH 32", "tie", "LDPE"), ("LDPE", "tie", "PET"), ("HDPE",)):
         wall = wall_of(*((m, float(rng.uniform(5, 150))) for m in layers))
         for _ in range(8):
-            now = float(value(built(case, wall), wall)[0])
+            demands = built(case, wall)
+            assert not demands.beyond and not demands.idle
+            now = float(value(demands, wall)[0])
             wall = scaled(wall, now)
         assert now == pytest.approx(1.0, abs=1e-6)
         assert passes(case, scaled(wall, 1 + 1e-6))
@@ -270,6 +272,15 @@ def test_a_reference_that_is_far_off_gives_the_same_row(make: Callable[[], Case]
     case = make()
     wall = case.package.walls["film"]
     assert value(built(case, scaled(wall, 10.0)), wall) == pytest.approx(value(built(case, wall), wall), rel=2e-4)
+
+
+@pytest.mark.parametrize("name", NITROGEN)
+@pytest.mark.parametrize("thin", [("LDPE", 30), ("HDPE", 50), ("PET", 15)])
+def test_a_leaky_reference_does_not_make_a_limit_look_impossible(name: str, thin: tuple[str, float]) -> None:
+    """A wall that meets the limit exists, so no reference may say that none does."""
+    case = CASES[name]()
+    assert passes(case, scaled(case.package.walls["film"], 100.0))
+    assert built(case, wall_of(thin)).beyond == ()
 
 
 def test_every_candidate_of_the_tests_has_the_gases_that_are_simulated() -> None:

@@ -51,8 +51,7 @@ def agree(problem: Problem, outcome: Outcome, found: Found | None) -> None:
     assert outcome.bound <= found.objective * (1 + 1e-7)
     assert outcome.best.objective <= found.objective * (1 + GAP) * (1 + 1e-6)
     assert found.objective <= outcome.best.objective * (1 + GAP)
-    for sequences in outcome.best.sequences, *(c.sequences for c in outcome.pool):
-        assert all(s in sequences_of(w) for s, w in zip(sequences, problem.walls, strict=True))
+    assert all(s in sequences_of(w) for s, w in zip(outcome.best.sequences, problem.walls, strict=True))
 
 
 def case(names: str, layers: int, reference: str, **settings: Any) -> dict[str, Any]:
@@ -259,17 +258,22 @@ def test_a_limit_loosened_or_a_material_added_never_costs_more() -> None:
     assert costs[0] * (1 + GAP) >= costs[1] and costs[1] * (1 + GAP) >= costs[2]
 
 
-def test_every_structure_in_the_pool_is_real() -> None:
-    problem = random_problem(2, **CASES["polyamide around the barrier"])
-    outcome = solved(problem)
-    assert len(outcome.pool) > 1
-    for a, b in itertools.pairwise(outcome.pool):
+@pytest.mark.parametrize("name", ["any neighbours", "share of the barrier", "symmetric", "polyamide around the barrier"])
+def test_the_other_designs_are_real_and_of_other_sequences(name: str) -> None:
+    problem = random_problem(2, **CASES[name])
+    search = Search(problem)
+    outcome = search.run(gap=GAP, time_limit=60.0)
+    others = search.others(6)
+    assert outcome.best is not None and len(others) > 1
+    assert len({c.sequences for c in others}) == len(others)
+    for a, b in itertools.pairwise(others):
         assert a.objective <= b.objective
-    assert len({c.sequences for c in outcome.pool}) == len(outcome.pool)
-    for choice in outcome.pool:
+    for choice in others:
+        assert all(s in sequences_of(w) for s, w in zip(choice.sequences, problem.walls, strict=True))
         x = choice.flat[None, :] / UM
         assert demands_of(problem, choice.sequences, x).max() <= 1 + 1e-9
         assert rules_broken(problem, choice.sequences, x)[0] <= 1e-7
+        assert choice.objective >= outcome.bound * (1 - 1e-9)
 
 
 def test_the_order_of_the_candidates_does_not_matter() -> None:

@@ -68,7 +68,7 @@ def build_material(catalog: Catalog, name: str) -> Material:
         diffusivity=diffusivity,
         glass_transition=facts.glass_transition,
         sources=tuple(sources),
-        notes=tuple(dict.fromkeys(notes)),
+        notes=tuple(dict.fromkeys(catalog.shipped.readable(note) for note in notes)),
     )
 
 
@@ -79,7 +79,7 @@ def _fact_grade(catalog: Catalog, citation: str) -> str:
 def citation_of(catalog: Catalog, candidate: Candidate) -> str:
     """Where a candidate comes from, in full, with its test conditions."""
     if candidate.source == EVALUATED:
-        return f"evaluated: {candidate.record.note}; {candidate.conditions}"
+        return f"evaluated: {catalog.shipped.readable(candidate.record.note)}; {candidate.conditions}"
     shown = catalog.shipped.citation(candidate.source)
     if candidate.rank and candidate.record.source:
         shown = f"{shown} ({candidate.row.where})"

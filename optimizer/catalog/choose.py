@@ -66,10 +66,10 @@ def select(candidates: Sequence[Candidate], default: tuple[Row, DefaultRecord] |
     if default is not None:
         row, record = default
         if record.use == EVALUATED:
-            return Selection((evaluated(row),), f"evaluated between the sources: {record.basis}", record)
+            return Selection((evaluated(row),), f"evaluated between the sources ({record.basis})", record)
         chosen = tuple(c for c in candidates if c.source == record.use)
         if chosen:
-            return Selection(chosen, f"default of the table: {record.basis}", record)
+            return Selection(chosen, f"default of the table ({record.basis})", record)
     if not candidates:
         return None
     groups: dict[str, list[Candidate]] = {}
@@ -77,8 +77,11 @@ def select(candidates: Sequence[Candidate], default: tuple[Row, DefaultRecord] |
         groups.setdefault(candidate.source, []).append(candidate)
     key = min(groups, key=lambda k: _merit(k, groups[k]))
     grade = min((c.grade for c in groups[key]), key=_ORDER.__getitem__)
-    others = "" if len(groups) == 1 else f", before {len(groups) - 1} other source(s)"
-    return Selection(tuple(groups[key]), f"best grade: {grade}{others}")
+    count = len(groups) - 1
+    if count == 0:
+        return Selection(tuple(groups[key]), f"the only source, grade {grade}")
+    others = f"{count} other source{'' if count == 1 else 's'}"
+    return Selection(tuple(groups[key]), f"best grade ({grade}), before {others}")
 
 
 def _merit(key: str, group: Sequence[Candidate]) -> tuple[int, int, bool, str]:

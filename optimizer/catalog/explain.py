@@ -92,7 +92,7 @@ def explain(catalog: Catalog, name: str) -> Explanation:
         material,
         facts.recycling_family,
         facts.food_contact,
-        facts.note,
+        catalog.shipped.readable(facts.note),
         gases,
     )
 
@@ -136,7 +136,7 @@ def _row(catalog: Catalog, candidate: Candidate, gas: str, unit: str, chosen: bo
         unit,
         citation_of(catalog, candidate),
         candidate.grade,
-        candidate.record.note,
+        catalog.shipped.readable(candidate.record.note),
         candidate.row.where,
         chosen,
     )

@@ -8,6 +8,7 @@ row.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -49,6 +50,20 @@ class Shipped:
     def citation(self, key: str) -> str:
         """Full citation of a source key; the key itself when it is not in references.csv."""
         return self._citations.get(key, key)
+
+    def readable(self, text: str) -> str:
+        """``text`` with the source keys in it replaced by a few words."""
+        return self._keys.sub(lambda match: self._short[match[0]], text) if "_" in text else text
+
+    @cached_property
+    def _short(self) -> Mapping[str, str]:
+        rows = self.tables["references"].rows
+        return {row.get("key"): row.get("short") or row.get("citation") for row in rows}
+
+    @cached_property
+    def _keys(self) -> re.Pattern[str]:
+        keys = sorted((re.escape(key) for key in self._short), key=len, reverse=True)
+        return re.compile(rf"(?<!\w)(?:{'|'.join(keys)})(?!\w)")
 
     @cached_property
     def _citations(self) -> Mapping[str, str]:

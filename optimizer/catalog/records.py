@@ -176,7 +176,7 @@ class PermeabilityRecord(Record):
                 row.problem(
                     "humidity",
                     "a water vapour rate needs the humidity of its test",
-                    hint="e.g. 90 %, against a dry far side or humidity_far",
+                    hint="e.g. 90 % on the wet side; the other is dry unless humidity_far is given",
                 )
             )
         if self.gas == "H2O" and self.humidity is not None and self.humidity <= (self.humidity_far or 0.0):

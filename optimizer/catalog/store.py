@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import cached_property
 from pathlib import Path
@@ -42,11 +42,13 @@ def key_of(name: str) -> str:
 
 @dataclass(frozen=True)
 class Band:
-    """Range in which sources lie [mol m/(m2 s Pa)], and what it rests on."""
+    """Range in which sources lie [mol m/(m2 s Pa)], and what it rests on; ``at``: the humidity of the tests
+    in words, empty for a range over several."""
 
     low: float
     high: float
     basis: str
+    at: str = ""
 
 
 @dataclass(frozen=True)
@@ -184,7 +186,8 @@ class Catalog:
 
     def selection(self, name: str, gas: str) -> Selection | None:
         """The rows that are used for a material and gas, and why."""
-        return select(self.candidates(name, gas), self.default(name, gas))
+        found = select(self.candidates(name, gas), self.default(name, gas))
+        return None if found is None else replace(found, reason=self.shipped.readable(found.reason))
 
     def diffusivity_rows(self, name: str, gas: str) -> list[tuple[Row, DiffusivityRecord, str, int]]:
         """Every diffusivity row: row, record, source, rank."""
@@ -241,15 +244,14 @@ class Catalog:
     # bands ----------------------------------------------------------------------------------------
 
     def band(self, name: str, gas: str) -> Band | None:
-        """Range of the sources for a material and gas: the line of defaults.csv, else the spread of all
-        rows."""
+        """Range of the sources for a material and gas: the line of defaults.csv, else the spread between the
+        sources that tested at the same humidity; None where there is nothing to compare."""
         default = self.default(name, gas)
         if default is not None and default[1].low and default[1].high:
             row, record = default
             limits = [self._limit(row, text) for text in (record.low, record.high)]
-            return Band(limits[0], limits[1], record.basis)
-        rows = [c.record for c in self.candidates(name, gas)]
-        return _spread(rows, f"{len(rows)} rows of {self.resolve(name)}")
+            return Band(limits[0], limits[1], self.shipped.readable(record.basis), _humidity(row))
+        return _between_sources(self.candidates(name, gas))
 
     def _limit(self, row: Row, text: str) -> float:
         cells = {k: v for k, v in row.cells.items() if k not in ("use", "low", "high", "basis")}
@@ -294,7 +296,11 @@ class Catalog:
             for row, record in origin.polymers:
                 if self.is_user(record.name) and self.polymer(record.name).record.density is None:
                     problems.append(
-                        row.problem("density", f"the new material {record.name!r} needs a density")
+                        row.problem(
+                            "density",
+                            f"the new material {record.name!r} needs a density",
+                            hint="for example 'density: 0.92 g/cm3'",
+                        )
                     )
             rows: list[tuple[Row, PermeabilityRecord] | tuple[Row, DiffusivityRecord]] = []
             rows += [*origin.permeability, *origin.diffusivity]
@@ -310,6 +316,27 @@ class Catalog:
                         )
                     )
         return list(dict.fromkeys(problems))
+
+
+def _humidity(row: Row) -> str:
+    near, far = row.get("humidity"), row.get("humidity_far")
+    return f"{near.replace(' %', ' %RH')}" + (f" against {far.replace(' %', ' %RH')}" if far else "")
+
+
+def _between_sources(candidates: Sequence[Candidate]) -> Band | None:
+    """Spread at the humidity that most sources tested at. Points of one source at several humidities are its
+    humidity response, not a disagreement."""
+    groups: dict[tuple[float, float], list[Candidate]] = {}
+    for c in candidates:
+        key = round(c.record.humidity or 0.0, 4), round(c.record.humidity_far or 0.0, 4)
+        groups.setdefault(key, []).append(c)
+    bands = []
+    for group in groups.values():
+        sources = {c.source for c in group}
+        band = _spread([c.record for c in group], f"{len(sources)} sources") if len(sources) > 1 else None
+        if band is not None:
+            bands.append((len(sources), band.high / band.low, replace(band, at=_humidity(group[0].row))))
+    return max(bands, key=lambda x: x[:2])[2] if bands else None
 
 
 def _spread(rows: Sequence[PermeabilityRecord], basis: str) -> Band | None:

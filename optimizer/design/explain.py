@@ -197,7 +197,8 @@ def _nearest(case: Case, problem: Problem, limits: set[str], walls: Walls, deadl
         if not x.passes and x.at_target is not None
     ]
     tail = f"; at the target: {', '.join(over)}" if over else ""
+    relaxed_limits = ", ".join(sorted(x.replace("_", " ") for x in limits))
     return (
-        f"Nearest: with what {', '.join(sorted(x.replace('_', ' ') for x in limits))} allows taken {high:.3g} times as large, "
+        f"Nearest: with what {relaxed_limits} allows taken {high:.3g} times as large, "
         f"{words}; {life}{tail}."
     )

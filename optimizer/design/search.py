@@ -158,7 +158,6 @@ class Search:
         begin = time.monotonic()
         self.best = start
         queue, done, order, rounds = [self._root()], np.inf, 0, 0
-        feasible_possible = False
         while queue:
             left = time_limit - (time.monotonic() - begin)
             if rounds and left <= 0:
@@ -172,14 +171,12 @@ class Search:
             listed = self._listed(node)
             if listed is not None:
                 done = min(done, max(node.bound, self._close_all(listed, gap, begin + time_limit)))
-                feasible_possible |= self.best is not None or done < np.inf
                 self._say(rounds, min([done, *(n.bound for n in queue)]))
                 continue
             proposal = self._bound(node, gap, left, cutoff)
             if proposal.status is Status.INFEASIBLE:
                 done = min(done, max(node.bound, cutoff))
                 continue
-            feasible_possible = True
             node.bound = max(node.bound, proposal.bound)
             changed = self._learn(node, proposal, gap, begin + time_limit)
             self._say(rounds, min([node.bound, done, *(n.bound for n in queue)]))
@@ -199,7 +196,7 @@ class Search:
         bound = min([done, *(n.bound for n in queue)])
         seconds = time.monotonic() - begin
         if self.best is None:
-            status = "time_limit" if queue or feasible_possible else "infeasible"
+            status = "infeasible" if not queue and np.isinf(done) else "time_limit"
             return Outcome(status, None, float(bound), np.inf, rounds, seconds, self.log)
         bound = min(bound, self.best.objective)
         reached = (self.best.objective - bound) / max(abs(self.best.objective), 1e-300)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from optimizer.geometry.shapes import SHAPES
 from optimizer.geometry.surface import Surface
@@ -20,6 +21,7 @@ from optimizer.project.schema_product import Product
 from optimizer.project.source import Location
 from optimizer.project.suggest import did_you_mean
 from optimizer.shelflife.package import LIMIT_GAS
+from optimizer.shelflife.words import span
 
 #: Room inside against product and headspace: told beyond the first, refused beyond the second (a unit slip).
 ROOM_WARNING, ROOM_ERROR = 1.10, 2.0
@@ -38,9 +40,14 @@ Surfaces = Mapping[str, tuple[Surface, float]]
 
 def walls_exist(sections: Sections, reader: Reader) -> None:
     """Every wall that a part, a specification or the design names is defined."""
-    if "walls" in sections.failed or sections.package is None and "package" not in sections.failed:
+    if sections.package is None and "package" not in sections.failed:
         return
     known = list(sections.walls or {})
+    if "walls" in sections.failed:  # a wall that is wrong is still defined
+        raw = reader.source.data.get("walls")
+        if not isinstance(raw, dict) or not raw:
+            return
+        known = [str(name) for name in raw]
     for place, name in _wall_references(sections):
         if name not in known:
             hint = did_you_mean(name, known, "defined") if known else "add it under 'walls'"
@@ -200,17 +207,17 @@ def layers_are_within_gauge(sections: Sections, materials: Mapping[str, Material
                 continue
             low, high = material.gauge
             value = layer.thickness.value
-            span = f"{low * 1e6:.4g} to {high * 1e6:.4g} um"
+            gauge = span(low * 1e6, high * 1e6, "um", 4)
             if value > 100 * high or value < low / 100:
                 reader.refuse(
                     ("walls", name, "layers", i, "thickness"),
-                    f"'{layer.thickness.text}' is far outside the gauge of '{material.name}', {span}",
+                    f"'{layer.thickness.text}' is far outside the gauge of '{material.name}', {gauge}",
                     "check the unit",
                 )
             elif not low * (1 - 1e-9) <= value <= high * (1 + 1e-9):
                 reader.warn(
                     f"wall '{name}', layer {i + 1}: {layer.thickness.text} is outside the gauge of "
-                    f"'{material.name}' ({span})"
+                    f"'{material.name}' ({gauge})"
                 )
 
 
@@ -299,11 +306,45 @@ def _material_uses(sections: Sections, followed: Collection[str] = ()) -> list[M
     return uses
 
 
-def material_places(sections: Sections) -> list[tuple[Location, str]]:
-    """Every place where a material is named, in the order of the file's sections."""
+def material_places(sections: Sections, data: Mapping[str, Any]) -> list[tuple[Location, str]]:
+    """Every place where a material is named, in the order of the file's sections.
+
+    data: the plain file, for the names in sections that are wrong in some other way.
+    """
     places = [(use.place, use.material) for use in _material_uses(sections)]
     avoid = sections.design.rules.avoid if sections.design else []
-    return places + [((*_AVOID, i), name) for i, name in enumerate(avoid)]
+    places += [((*_AVOID, i), name) for i, name in enumerate(avoid)]
+    if "walls" in sections.failed:
+        places += _named_in_walls(data.get("walls"))
+    if "design" in sections.failed:
+        places += _named_in_design(data.get("design"))
+    return places
+
+
+def _named_in_walls(walls: Any) -> list[tuple[Location, str]]:
+    found: list[tuple[Location, str]] = []
+    for name, wall in walls.items() if isinstance(walls, dict) else ():
+        layers = wall.get("layers") if isinstance(wall, dict) else None
+        for i, layer in enumerate(layers if isinstance(layers, list) else ()):
+            material = layer.get("material") if isinstance(layer, dict) else None
+            if isinstance(material, str) and material.strip():
+                found.append((("walls", name, "layers", i, "material"), material.strip()))
+    return found
+
+
+def _named_in_design(design: Any) -> list[tuple[Location, str]]:
+    found: list[tuple[Location, str]] = []
+    if not isinstance(design, dict):
+        return found
+    rules = design.get("rules")
+    lists: list[tuple[Location, Any]] = [(("design", "choose_from"), design.get("choose_from"))]
+    if isinstance(rules, dict):
+        lists += [(_KEEP, rules.get("keep")), (_AVOID, rules.get("avoid"))]
+    for place, names in lists:
+        for i, name in enumerate(names if isinstance(names, list) else ()):
+            if isinstance(name, str) and name.strip():
+                found.append(((*place, i), name.strip()))
+    return found
 
 
 def target_asks_for_something(sections: Sections, reader: Reader) -> None:

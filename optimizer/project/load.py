@@ -107,7 +107,7 @@ def _materials(sections: Sections, catalog: Catalog | None, reader: Reader) -> d
     """Every material that the file names, by that name; unknown names are problems."""
     known: dict[str, Material] = {}
     if catalog:
-        for place, name in checks.material_places(sections):
+        for place, name in checks.material_places(sections, reader.source.data):
             find_material(catalog, name, place, reader, known)
     return known
 

@@ -26,6 +26,7 @@ class Reader:
             self.problems.append(problem)
 
     def warn(self, text: str) -> None:
+        text = text[:1].upper() + text[1:]
         if text not in self.warnings:
             self.warnings.append(text)
 

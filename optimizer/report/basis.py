@@ -6,12 +6,12 @@ import re
 from collections.abc import Collection, Iterable, Mapping
 
 from optimizer.constants import PERMEANTS
+from optimizer.report.cautions import gathered
 from optimizer.report.page import Column, Page, word
+from optimizer.report.wording import in_words, printed
 
 #: The end of a citation that states the conditions of the test.
 _CONDITIONS = re.compile(r"degC|%|\bum\b|\bmil\b|humidity")
-#: 'O2: ' or 'O2 ' at the start of a text.
-_GAS = re.compile(rf"({'|'.join(PERMEANTS)}):? ")
 
 
 def basis(
@@ -22,42 +22,18 @@ def basis(
     cautions: Iterable[str] = (),
     sources: Iterable[Mapping[str, str]] = (),
     gases: Collection[str] = PERMEANTS,
+    also: Collection[str] = (),
 ) -> Page:
-    """The last sections of every page. ``gases``: what the page is about; the others are counted only."""
+    """The last sections of every page. ``gases``: what the page is about; the others are counted only.
+    ``also``: materials that warnings may be about beside those of the sources."""
     rows = list(sources)
     materials = list(dict.fromkeys(row.get("material", "") for row in rows))
-    page.bullets("Warnings", gathered(warnings, materials, gases))
-    page.bullets("Assumptions", dict.fromkeys(assumptions))
+    shown = gathered(warnings, {*materials, *also}, gases)
+    page.bullets("Warnings", map(in_words, shown))
+    page.bullets("Assumptions", dict.fromkeys(map(in_words, assumptions)))
     page.bullets("Cautions", dict.fromkeys(cautions))
     _sources(page, rows, gases)
     return page
-
-
-def gathered(
-    texts: Iterable[str], materials: Collection[str], gases: Collection[str] = PERMEANTS
-) -> list[str]:
-    """Texts about one gas in one material ('HDPE: O2: ...') joined into one; the others stand first.
-
-    Those about gases that are not asked for are counted, not shown.
-    """
-    alone: list[str] = []
-    joined: dict[str, list[str]] = {}
-    elsewhere = 0
-    for text in dict.fromkeys(texts):
-        material, colon, rest = text.partition(": ")
-        if not colon or material not in materials:
-            alone.append(text)
-            continue
-        gas = _GAS.match(rest)
-        if gas and gas[1] not in gases:
-            elsewhere += 1
-            continue
-        subject = f"{material}, {gas[1]}" if gas else material
-        joined.setdefault(subject, []).append(rest[gas.end() :] if gas else rest)
-    found = alone + [f"{subject}: {'; '.join(rest)}" for subject, rest in joined.items()]
-    if elsewhere:
-        found.append(f"{elsewhere} more, of gases that no limit follows, in the JSON answer")
-    return found
 
 
 def _sources(page: Page, rows: list[Mapping[str, str]], gases: Collection[str]) -> None:
@@ -71,7 +47,7 @@ def _sources(page: Page, rows: list[Mapping[str, str]], gases: Collection[str]) 
     for row in shown:
         citation, test = _split(row.get("source", ""))
         number = cited.setdefault(citation, len(cited) + 1)
-        value = f"{row.get('value', '')} {row.get('unit', '')}".strip()
+        value = printed(row.get("value", ""), row.get("unit", ""))
         material = row.get("material", "")
         table.append(
             [
@@ -88,7 +64,7 @@ def _sources(page: Page, rows: list[Mapping[str, str]], gases: Collection[str]) 
     page.table([*columns, word("grade"), word("source")], table)
     page.line()
     for citation, number in cited.items():
-        page.hanging(f"[{number}]", citation)
+        page.hanging(f"[{number}]", citation[:1].upper() + citation[1:])
     if len(shown) < len(rows):
         page.indented(f"{len(rows) - len(shown)} more, of gases that no limit follows, in the JSON answer")
 

@@ -28,7 +28,7 @@ def check_page(result: CheckResult) -> Page:
     """The whole answer of ``check``."""
     page = Page().line(result.title, "bold").line()
     page.verdict(verdict(result.changed), result.passes)
-    page.line(f"Baseline: {_lower_first(verdict(result.baseline))}")
+    page.line(f"Baseline {_lower_first(verdict(result.baseline))}")
     page.heading("Side by side")
     page.table(
         [Column("quantity"), number("baseline"), number("changed"), Column("unit"), number("difference")],
@@ -46,6 +46,7 @@ def check_page(result: CheckResult) -> Page:
         cautions=[*result.changed.cautions, *result.baseline.cautions],
         sources=result.sources,
         gases=gases_of(result.changed),
+        also=[row.get("material", "") for row in result.baseline.sources],
     )
     return page
 
@@ -144,7 +145,9 @@ def _lightest(page: Page, result: CheckResult) -> None:
 def _lightest_sentence(lightest: Mapping[str, Any], now: PredictResult) -> str:
     scale = 100.0 * float(lightest["scale"])
     mass = float(lightest["mass_g"])
-    text = f"{figure(scale, 4)} % of the thickness of the changed walls: {figure(mass, 4)} g"
+    names = list(lightest["walls"])
+    walls = f"wall{'' if len(names) == 1 else 's'} {listed(names)}"
+    text = f"{figure(scale, 4)} % of the thickness of {walls}: {figure(mass, 4)} g"
     difference = change(now.mass_g, mass)
     text += f" ({difference})" if difference not in ("", "same") else ""
     if lightest.get("cost_per_package") is not None:

@@ -8,8 +8,9 @@ from collections.abc import Mapping, Sequence
 from optimizer.report.basis import basis
 from optimizer.report.page import Column, Page, number
 from optimizer.report.predict import ending, prediction_sections, verdict
-from optimizer.report.wording import figure, limit_name, money, percent, with_unit
+from optimizer.report.wording import figure, in_words, limit_name, money, percent, with_unit
 from optimizer.results import Binding, ChosenLayer, DesignResult
+from optimizer.shelflife.words import sentence
 
 _LESS = {"cost": "cheaper", "mass": "lighter", "thickness": "thinner"}
 
@@ -114,7 +115,7 @@ def _alternatives(page: Page, result: DesignResult) -> None:
         [f"+{percent(a.excess_pct)}", _amount(result, a.objective), structure_text(a.structure)]
         for a in result.alternatives
     ]
-    page.table([number("more"), number(result.minimised), Column("structure")], rows)
+    page.table([number("above best"), number(result.minimised), Column("structure")], rows)
 
 
 def structure_text(structure: Mapping[str, Sequence[ChosenLayer]]) -> str:
@@ -129,9 +130,11 @@ def structure_text(structure: Mapping[str, Sequence[ChosenLayer]]) -> str:
 
 def _infeasible(page: Page, result: DesignResult) -> Page:
     page.verdict("INFEASIBLE: no structure of these candidates meets all limits and rules.", False)
-    page.bullets("These cannot hold together", result.conflict)
+    page.bullets("These cannot hold together", map(in_words, result.conflict))
     if result.nearest:
-        page.heading("What comes nearest").indented(result.nearest.removeprefix("Nearest: "))
+        page.heading("What comes nearest").indented(
+            sentence(in_words(result.nearest.removeprefix("Nearest: ")))
+        )
     if result.structure:
         _structures(page, result)
     if result.predicted is not None:
@@ -155,9 +158,19 @@ def _closing(page: Page, result: DesignResult) -> Page:
         )
         ending(page, merged)
     if result.solver:
-        words = ", ".join(f"{key.replace('_', ' ')} {_plain(value)}" for key, value in result.solver.items())
-        page.heading("Solver").indented(words)
+        page.heading("Solver").indented(", ".join(_solver(*item) for item in result.solver.items()))
     return page
+
+
+def _solver(key: str, value: object) -> str:
+    """'HiGHS', 'gap asked 0.1 %', '2.3 s', 'rounds 4'."""
+    if key == "name":
+        return str(value)
+    if key == "seconds":
+        return f"{_plain(value)} s"
+    if key == "gap_asked" and isinstance(value, float):
+        return f"gap asked {percent(100.0 * value)}"
+    return f"{key.replace('_', ' ')} {_plain(value)}"
 
 
 def _plain(value: object) -> str:

@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 from optimizer.constants import PERMEANTS
 from optimizer.physics.material import Material, SourceNote
+from optimizer.report.cautions import shortened
 from optimizer.report.page import Column, Page, number, word
 from optimizer.report.trade import GAS_UNIT, WATER_UNIT, gas_permeability, water_transmission
-from optimizer.report.wording import figure, money
+from optimizer.report.wording import figure, money, printed
+from optimizer.shelflife.words import span
 
 if TYPE_CHECKING:
     from optimizer.catalog import Catalog
@@ -23,7 +25,7 @@ _CONDITIONS = (
     "data of your supplier come first.",
 )
 
-_EVALUATED = "evaluated between the published sources for this table; the basis stands with the value"
+_EVALUATED = "Evaluated between the published sources for this table; the basis stands with the value"
 
 
 def weakest_grade(sources: Sequence[SourceNote]) -> str:
@@ -102,7 +104,7 @@ def show_page(catalog: Catalog, name: str) -> Page:
         [Column("property"), Column("value")],
         [
             ["density", f"{figure(material.density / 1e3, 4)} g/cm3"],
-            ["gauge of one layer", f"{figure(least * 1e6)} to {figure(most * 1e6)} um"],
+            ["gauge of one layer", _gauge(least * 1e6, most * 1e6)],
             ["roles", ", ".join(sorted(material.roles)) or "none"],
             [
                 "price",
@@ -120,9 +122,16 @@ def show_page(catalog: Catalog, name: str) -> Page:
     cited: dict[str, str] = {}
     for gas in PERMEANTS:
         _candidates(page, catalog, material.name, gas, cited)
-    page.bullets("Notes", material.notes)
-    page.bullets("Sources", [f"[{i}] {text}" for i, text in enumerate(cited.values(), start=1)])
+    page.bullets("Notes", shortened(material.notes))
+    if cited:
+        page.heading("Sources")
+    for i, text in enumerate(cited.values(), start=1):
+        page.hanging(f"[{i}]", text)
     return page
+
+
+def _gauge(least: float, most: float) -> str:
+    return f"{figure(least)} um (fixed)" if least == most else span(least, most, "um")
 
 
 def _with(value: float | None, unit: str) -> str:
@@ -148,7 +157,7 @@ def _candidates(page: Page, catalog: Catalog, name: str, gas: str, cited: dict[s
         [
             [
                 "used" if row["used"] else "",
-                f"{row['value']} {row['unit']}",
+                printed(row["value"], row["unit"]),
                 row["conditions"],
                 row["grade"],
                 f"[{list(cited).index(row['key']) + 1}]",
@@ -162,7 +171,8 @@ def _candidates(page: Page, catalog: Catalog, name: str, gas: str, cited: dict[s
     band = catalog.band(name, gas)
     if band is not None and band.low < band.high:
         spread = band.high / band.low
-        page.indented(f"Sources differ by a factor of {figure(spread, 2)} ({band.basis}).")
+        at = f" at {band.at}" if band.at else ""
+        page.indented(f"Sources differ by a factor of {figure(spread, 2)}{at}.")
 
 
 def _rows(catalog: Catalog, name: str, gas: str) -> list[dict[str, Any]]:
@@ -182,7 +192,7 @@ def _rows(catalog: Catalog, name: str, gas: str) -> list[dict[str, Any]]:
             "source": _EVALUATED
             if candidate.source == "evaluated"
             else catalog.shipped.citation(candidate.source),
-            "note": candidate.record.note,
+            "note": catalog.shipped.readable(candidate.record.note),
             "place": candidate.row.where,
         }
         for candidate in (*chosen, *others)

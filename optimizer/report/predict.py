@@ -127,12 +127,16 @@ def _limits(page: Page, result: PredictResult) -> None:
             ],
             [[*_limit_cells(o), _reached(o, result.target_days), limit_verdict(o)] for o in timed],
         )
+        if any(" left" in limit_verdict(o) for o in timed):
+            page.indented("left: share of the permitted change that is still unused at the target")
     if specified:
         page.heading("Transmission limits")
         page.table(
             [Column("limit"), number("allowed"), number("value"), Column("unit"), Column("verdict")],
             [[*_limit_cells(o), limit_verdict(o)] for o in specified],
         )
+        if any(" left" in limit_verdict(o) for o in specified):
+            page.indented("left: share of the allowed value that is not used")
     for note in dict.fromkeys(f"{limit_name(o.name)}: {o.note}" for o in result.limits if o.note):
         page.indented(note)
 
@@ -212,7 +216,7 @@ def _walls(page: Page, result: PredictResult) -> None:
             [
                 Column("material"),
                 number("um"),
-                number("humidity"),
+                number("mid RH"),
                 *(number(f"{gas} resistance") for gas in gases),
                 *([] if "H2O" in gases else [number("H2O resistance")]),
             ],
@@ -230,6 +234,12 @@ def _walls(page: Page, result: PredictResult) -> None:
         for film in films:
             if film.stage == stage and film.gas in gases_of(result):
                 page.indented(f"{film.gas} through the wall: {with_unit(film.value, film.unit)}")
+    if result.layers:
+        page.line()
+        page.indented(
+            "mid RH: relative humidity in the middle of the layer; resistance: the layer's share of the "
+            "wall's resistance to the gas"
+        )
 
 
 def _water_share(layer: LayerState, drop: float) -> str:
@@ -242,8 +252,11 @@ def _water_share(layer: LayerState, drop: float) -> str:
 def _mass(page: Page, result: PredictResult) -> None:
     page.heading("Mass and cost of one package")
     parts = [f"{name} {figure(mass)} g" for name, mass in result.mass_by_material_g.items()]
-    page.indented(f"{figure(result.mass_g, 4)} g" + (f": {', '.join(parts)}" if parts else ""))
-    if result.cost_per_package is None:
-        page.indented("no cost: a material has no price")
+    if len(parts) == 1:
+        page.indented(f"{figure(result.mass_g, 4)} g {next(iter(result.mass_by_material_g))}")
     else:
-        page.indented(money(result.cost_per_package, result.currency))
+        page.indented(f"{figure(result.mass_g, 4)} g" + (f": {', '.join(parts)}" if parts else ""))
+    if result.cost_per_package is None:
+        page.indented("no material cost: a material has no price, or currencies are mixed")
+    else:
+        page.indented(f"material cost {money(result.cost_per_package, result.currency)}")

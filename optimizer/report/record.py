@@ -30,6 +30,10 @@ def to_json(result: HasDict) -> str:
 def dump(record: dict[str, Any]) -> str:
     """JSON text of a record: the common keys first, the others in their own order."""
     ordered = {**COMMON, **record}
+    solver = ordered.get("solver")
+    if isinstance(solver, dict) and "seconds" in solver:  # the only thing that differs from run to run
+        rest = {key: value for key, value in solver.items() if key != "seconds"}
+        ordered["solver"] = {**rest, "seconds": solver["seconds"]}
     return json.dumps(_finite(ordered), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 

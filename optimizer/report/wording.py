@@ -23,6 +23,7 @@ __all__ = [
     "listed",
     "money",
     "percent",
+    "printed",
     "with_unit",
 ]
 
@@ -31,6 +32,12 @@ def with_unit(value: float | None, unit: str, digits: int = 3) -> str:
     """'5 mg/kg'; a unit of 1 is not written."""
     text = figure(value, digits)
     return text if text == "-" or unit in ("", "1", "-") else f"{text} {unit}"
+
+
+def printed(value: str, unit: str) -> str:
+    """A value as its source prints it: '0.17 x 1e-6 cm2/s'."""
+    times = " x" if unit[:1].isdigit() else ""
+    return f"{value}{times} {unit}".strip()
 
 
 def percent(value: float | None, digits: int = 2) -> str:

@@ -10,6 +10,7 @@ import numpy as np
 from optimizer.constants import DAY, GAS_CONSTANT, MOLAR_MASS, PERMEANTS, ZERO_CELSIUS
 from optimizer.physics.material import Material
 from optimizer.physics.solubility import OXYGEN_VALID
+from optimizer.physics.water import saturation_pressure
 from optimizer.shelflife.breakdown import reported_gases, wall_state
 from optimizer.shelflife.contents import (
     carbonation_amount,
@@ -19,11 +20,21 @@ from optimizer.shelflife.contents import (
     inside_activity,
     is_liquid,
     simulated_gases,
+    solubility,
     water_matters,
 )
-from optimizer.shelflife.exchange import has_law, materials_without_nitrogen, walls_in_use, with_nitrogen
+from optimizer.shelflife.exchange import (
+    closures_without_nitrogen,
+    has_law,
+    materials_without_nitrogen,
+    part_exchange,
+    walls_in_use,
+    with_nitrogen,
+)
 from optimizer.shelflife.lag import unknown_diffusivity, wall_memory
-from optimizer.shelflife.package import Case, ClosurePart, HolePart, Stage, Wall, WallPart
+from optimizer.shelflife.package import Case, ClosurePart, HolePart, Package, Product, Stage, Wall, WallPart
+from optimizer.shelflife.words import amount as in_moles
+from optimizer.shelflife.words import duration, figure, span
 
 #: A condition this far outside the measured temperatures is warned about [K].
 _OUTSIDE_MEASURED = 10.0
@@ -55,7 +66,8 @@ def followed(case: Case) -> tuple[str, ...]:
 
 def warnings_of(case: Case, shelf_life: float | None) -> list[str]:
     """Everything worth a warning; shelf_life [s] or None."""
-    found = [*_materials(case), *_humidity(case), *_parts(case), *_contents(case), *_storage(case)]
+    found = [*_materials(case), *_humidity(case), *_parts(case), *_contents(case), *_unreachable(case)]
+    found += _storage(case)
     found += _memory(case, shelf_life)
     return list(dict.fromkeys(found))
 
@@ -91,15 +103,16 @@ def _materials(case: Case) -> Iterator[str]:
                     f"({_celsius(law.temperature)}) and a storage temperature; one activation energy "
                     f"does not hold there"
                 )
-    missing = materials_without_nitrogen(case.package) if "N2" in simulated_gases(case.product) else []
-    if missing:
-        yield f"N2 permeability assumed a quarter of O2 for {', '.join(missing)} (common practice, no source)"
+    if "N2" in simulated_gases(case.product):
+        missing = [*materials_without_nitrogen(case.package), *closures_without_nitrogen(case.package)]
+        if missing:
+            yield f"N2 assumed a quarter of O2 for {', '.join(missing)} (common practice, no source)"
 
 
 def _humidity(case: Case) -> Iterator[str]:
     if not has_law(case.package, "H2O"):
         lacking = [m.name for m in materials_in_use(case) if m.water is None]
-        yield f"humidity inside the wall is not shown: no H2O permeability for {', '.join(lacking)}"
+        yield f"Humidity inside the wall is not shown: no H2O permeability for {', '.join(lacking)}"
         return
     gases = simulated_gases(case.product)
     inside = inside_activity(case.product)
@@ -125,8 +138,8 @@ def _humidity(case: Case) -> Iterator[str]:
                     ):
                         told.add((layer.material.name, gas))
                         yield (
-                            f"{layer.material.name} in wall {wall.name!r} is at {100 * low:.0f} to "
-                            f"{100 * high:.0f} %RH "
+                            f"{layer.material.name} in wall {wall.name!r} is at "
+                            f"{span(100 * low, 100 * high, '%RH', 2)} "
                             f"in stage {stage.name!r}; its {gas} permeability was measured from "
                             f"{100 * law.activity[0]:.0f} to {100 * law.activity[-1]:.0f} %RH and is "
                             f"held flat outside"
@@ -143,19 +156,24 @@ def _extreme_stages(storage: tuple[Stage, ...]) -> list[Stage]:
 
 
 def _parts(case: Case) -> Iterator[str]:
-    keys = followed(case)
-    for part in case.package.parts:
+    gases = simulated_gases(case.product)
+    keys = (*gases, "H2O") if water_matters(case.product) else gases
+    for part in with_nitrogen(case.package).parts:
         if isinstance(part, ClosurePart):
             absent = [g for g in keys if g not in part.transmission]
             if absent:
                 yield f"{part.name}: no transmission given for {', '.join(absent)}; taken as zero"
             assumed = [g for g in keys if g in part.transmission and part.transmission[g].energy_assumed]
             if assumed:
-                yield f"{part.name}: activation energy of {', '.join(assumed)} assumed"
+                energies = [f"{part.transmission[g].activation_energy / 1e3:.4g}" for g in assumed]
+                yield (
+                    f"{part.name}: activation energy of {', '.join(assumed)} assumed, "
+                    f"{', '.join(dict.fromkeys(energies))} kJ/mol"
+                )
         elif isinstance(part, HolePart) and case.product.carbonation is not None:
             yield (
-                f"{part.name}: flow through the hole driven by the pressure inside is not modelled; "
-                f"only diffusion is"
+                f"{part.name}: flow through the hole driven by the pressure inside is not modelled, "
+                "only diffusion"
             )
 
 
@@ -172,27 +190,71 @@ def _contents(case: Case) -> Iterator[str]:
         temperatures = [s.temperature for s in case.storage]
         if product.oxygen.dissolves_like == "oil":
             yield (
-                "oxygen in oil is an estimate: 5.5 times its solubility in water at 25 degC, at every "
+                "Oxygen in oil is an estimate: 5.5 times its solubility in water at 25 degC, at every "
                 "temperature"
             )
         elif is_liquid(product) and (
             min(temperatures) < OXYGEN_VALID[0] or max(temperatures) > OXYGEN_VALID[1]
         ):
-            yield "solubility of oxygen in water is extrapolated outside 0 to 40 degC"
+            yield "Solubility of oxygen in water is extrapolated outside 0 to 40 degC"
     if product.moisture is not None:
         low, high = product.moisture.isotherm.valid
         out = [s.humidity for s in case.storage] + [product.moisture.initial_activity]
         if min(out) < low - 1e-9 or max(out) > high + 1e-9:
             yield (
-                f"the moisture isotherm holds from water activity {low:.3g} to {high:.3g}; the "
+                f"The moisture isotherm holds from water activity {low:.3g} to {high:.3g}; the "
                 f"conditions reach from "
                 f"{min(out):.3g} to {max(out):.3g}"
             )
 
 
+def _unreachable(case: Case) -> Iterator[str]:
+    """An oxygen gain that the package cannot have: where none is used up, it ends in balance with air."""
+    product = case.product
+    limit = next((x for x in product.limits if x.name == "oxygen_gain"), None)
+    if limit is None or not product.headspace.rigid or product.oxygen.consumption is not None:
+        return
+    most = _balance(case, _richest(case.storage))
+    if limit.value >= most:
+        held = "dissolves" if _dissolves(product) else "holds in its headspace"
+        yield (
+            f"The limit on oxygen gain, {figure(limit.value * 1e6)} mg/kg, cannot be reached: a package that "
+            f"uses no oxygen up {held} at most {figure(max(most, 0.0) * 1e6)} mg/kg more, in balance with air"
+        )
+
+
+def _dissolves(product: Product) -> bool:
+    return float(solubility(product, "O2", product.closing_temperature)) > 0.0
+
+
+def _balance(case: Case, stage: Stage) -> float:
+    """Oxygen gain in balance with the air of a stage [kg/kg]."""
+    product = case.product
+    vapour = stage.humidity * float(saturation_pressure(stage.temperature))
+    pressure = 0.2095 * max(stage.pressure - vapour, 0.0)
+    if _dissolves(product):
+        capacity = product.volume * float(solubility(product, "O2", stage.temperature))
+        start = product.oxygen.dissolved_at_closing * product.volume
+    else:
+        capacity = product.headspace.volume / (GAS_CONSTANT * stage.temperature)
+        start = contents_of(product, ("O2",), False).amounts["O2"]
+    return (pressure * capacity - start) * MOLAR_MASS["O2"] / product.mass
+
+
+def _richest(storage: tuple[Stage, ...]) -> Stage:
+    """Conditions of most oxygen: as cold, as dry and at as high a pressure as in any stage."""
+    return Stage(
+        "richest in oxygen",
+        sum(s.duration for s in storage),
+        min(s.temperature for s in storage),
+        min(s.humidity for s in storage),
+        max(s.pressure for s in storage),
+    )
+
+
 def _storage(case: Case) -> Iterator[str]:
     if min(s.temperature for s in case.storage) < ZERO_CELSIUS and "H2O" in followed(case):
-        yield "below 0 degC the vapour pressure is that of supercooled water and freezing is not modelled"
+        yield "Below 0 degC the vapour pressure is that of supercooled water and freezing is not modelled"
 
 
 def _memory(case: Case, shelf_life: float | None) -> list[str]:
@@ -208,6 +270,7 @@ def _memory(case: Case, shelf_life: float | None) -> list[str]:
     for gas in gases:
         stored = 0.0
         complete = True
+        shares = _shares(package, gas, stage, inside_activity(case.product))
         for wall in walls_in_use(package):
             lacking = unknown_diffusivity(wall, gas)
             if lacking:
@@ -215,11 +278,12 @@ def _memory(case: Case, shelf_life: float | None) -> list[str]:
                 unjudged.setdefault(gas, []).extend(x for x in lacking if x not in unjudged.get(gas, []))
                 continue
             memory = wall_memory(wall, gas, stage.temperature, _resistance(case, wall, gas, stage))
-            if memory.lag > _WALL_MATTERS * longest:
+            share = shares[wall.name]
+            if memory.lag > _WALL_MATTERS * longest and share > _WALL_MATTERS:
                 messages.append(
-                    f"wall {wall.name!r}: the {gas} time lag ({memory.lag / DAY:.3g} days) is more than "
-                    f"5 % of the time "
-                    "looked at; the steady-wall answer is doubtful early on"
+                    f"Wall {wall.name!r}, {100 * share:.0f} % of the {gas} flow: the time lag "
+                    f"({duration(memory.lag / DAY)}) is more than 5 % of the time looked at; the steady-wall "
+                    "answer is doubtful early on"
                 )
             area = sum(
                 p.permeation_area(wall.thickness)
@@ -232,16 +296,28 @@ def _memory(case: Case, shelf_life: float | None) -> list[str]:
         if complete and allowed and amount > _WALL_MATTERS * allowed:
             verb = "releases" if gas == "O2" else "takes up"
             messages.append(
-                f"the wall itself {verb} about {amount * 1e6:.3g} umol {gas} that the steady-wall "
+                f"The wall itself {verb} about {in_moles(amount)} {gas} that the steady-wall "
                 f"answer leaves out: "
                 f"{100 * amount / allowed:.0f} % of what the limit allows"
             )
     if unjudged:
         parts = "; ".join(f"{gas}: {', '.join(names)}" for gas, names in unjudged.items())
         messages.append(
-            f"time lag and gas stored in the wall could not be judged, no diffusivity for {parts}"
+            f"Time lag and gas stored in the wall could not be judged, no diffusivity for {parts}"
         )
     return messages
+
+
+def _shares(package: Package, gas: str, stage: Stage, inside: float) -> dict[str, float]:
+    """Share of each wall in the package's conductance for ``gas`` in a stage."""
+    conditions = np.array([stage.temperature]), np.array([stage.humidity]), np.array([stage.pressure])
+    parts = part_exchange(package, np.array([inside]), conditions, (gas,), water=False)
+    total = sum(float(values[gas].sum()) for values in parts.values())
+    found: dict[str, float] = {wall.name: 0.0 for wall in walls_in_use(package)}
+    for part in package.parts:
+        if isinstance(part, WallPart) and total > 0.0:
+            found[part.wall] += float(parts[part.name][gas].sum()) / total
+    return found
 
 
 def _resistance(

@@ -1,4 +1,4 @@
-"""Mole balances of one segment of time, as a right-hand side and its Jacobian.
+"""Mole balances of one segment of time, as a right-hand side, its Jacobian and, for rigid walls, its steps.
 
 State, in order: net water in the product [mol] (where water is followed), moles of each gas in headspace and
 product, oxygen used up [mol] (where the product uses oxygen). Components are floats or arrays (B,).
@@ -7,167 +7,89 @@ product, oxygen used up [mol] (where the product uses oxygen). Components are fl
     d(n_g)/dt   = G_g(a) (p_out - p_g) - r     r for oxygen only
     d(used)/dt  = r(p_O2)
 
-Rigid: p_g = n_g / (V/RT + H_g V_product). Flexible: v = V/RT solves sum n_g / (v + h_g) = P - a psat.
+Rigid: p_g = n_g / (V/RT + H_g V_product). Flexible: see ``flexible``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from optimizer.constants import ATMOSPHERE, GAS_CONSTANT, MOLAR_MASS
-from optimizer.errors import InputError, Problem
-from optimizer.physics.permeability import arrhenius
-from optimizer.shelflife.contents import Contents, inside_activity, solubility
+from optimizer.constants import GAS_CONSTANT
+from optimizer.shelflife.chain import Chain
+from optimizer.shelflife.contents import Contents, solubility
 from optimizer.shelflife.exchange import Exchange
-from optimizer.shelflife.headspace import eliminate, headspace_room
-from optimizer.shelflife.tables import Evaluate, fixed_rows, moving_rows
-
-Array = NDArray[np.float64]
-Value = Any
-State = list[Value]
-
-#: Half pressure that ends an order-0 reaction smoothly as the oxygen runs out [Pa].
-ZERO_ORDER_HALF_PRESSURE = 10.0
-#: Least headspace of a flexible package, as a share of that at closing: at that the package has collapsed,
-#: keeps this
-#: volume (folds and corners) and its pressure falls below that outside.
-COLLAPSED = 1e-3
-
-
-@dataclass(frozen=True)
-class Reaction:
-    """r = linear_pressure p + linear_amount n + most p / (|p| + half) [mol/s]."""
-
-    linear_pressure: float = 0.0
-    linear_amount: float = 0.0
-    most: float = 0.0
-    half: float = 1.0
-
-    def rate(self, n: Value, p: Value) -> Value:
-        value = self.linear_pressure * p + self.linear_amount * n
-        if self.most:
-            value = value + self.most * p / (abs(p) + self.half)
-        return value
-
-    def slopes(self, p: Value) -> tuple[Value, Value]:
-        """dr/dn at constant p, and dr/dp."""
-        slope: Value = self.linear_pressure
-        if self.most:
-            root = abs(p) + self.half
-            slope = slope + self.most * self.half / (root * root)
-        return self.linear_amount, slope
-
-
-def reaction_at(contents: Contents, temperature: float) -> Reaction | None:
-    """The product's use of oxygen at ``temperature`` [K], or None."""
-    product = contents.product
-    c = product.oxygen.consumption
-    if c is None or not contents.reacts:
-        return None
-    rate = c.rate * float(arrhenius(c.activation_energy, temperature, c.temperature))
-    if c.order == 1:
-        dissolving = product.volume * float(solubility(product, "O2", temperature))
-        return Reaction(linear_pressure=rate * dissolving) if dissolving > 0 else Reaction(linear_amount=rate)
-    half = ZERO_ORDER_HALF_PRESSURE if c.order == 0 else c.half_pressure
-    return Reaction(most=rate, half=half)
-
-
-@dataclass(frozen=True)
-class Observation:
-    """pressures: of each gas [Pa], in the order of the state; activity inside; volume of headspace [m3]."""
-
-    pressures: State
-    activity: Value
-    volume: Value
-
-
-@dataclass(frozen=True)
-class Balance:
-    """Right-hand side, Jacobian solver (see ``integrate.System``) and observation of one segment.
-
-    activity: inside water activity of a state. dissolving: H V_product per gas [mol/Pa]; capacity: moles
-    per Pa of
-    each gas where they are fixed (rigid walls), else None.
-    """
-
-    rhs: Callable[[State], State]
-    factor: Callable[[State, Value], Callable[[State], State]]
-    observe: Callable[[State], Observation]
-    activity: Callable[[State], Value]
-    dissolving: tuple[float, ...]
-    capacity: tuple[float, ...] | None
+from optimizer.shelflife.flexible import flexible_balance
+from optimizer.shelflife.tables import Evaluate, Tables
+from optimizer.shelflife.terms import (
+    Balance,
+    Observation,
+    Reaction,
+    State,
+    Value,
+    activity_of_state,
+    activity_of_water,
+    reactions_at,
+    response_of_activity,
+)
 
 
 def balance_of(contents: Contents, exchange: Exchange, segment: int, scalar: bool) -> Balance:
     """Balance of segment number ``segment``; ``scalar`` for one sample in plain floats."""
-    seg = exchange.segments
-    t = float(seg.temperature[segment])
-    outside = [float(exchange.outside[g][segment]) for g in contents.gases]
-    dissolving = tuple(
-        contents.product.volume * float(solubility(contents.product, g, t)) for g in contents.gases
-    )
-    rows = _rows(contents, exchange, segment, scalar)
-    water = _activity(contents)
-    reaction = reaction_at(contents, t)
-    if contents.product.headspace.rigid:
-        room = contents.product.headspace.volume / (GAS_CONSTANT * t)
-        return _rigid(contents, rows, water, outside, dissolving, room, t, reaction)
-    psat = float(seg.saturation[segment])
-    pressure = float(seg.pressure[segment])
-    return _flexible(contents, rows, water, outside, dissolving, (t, pressure, psat), reaction)
+    return Balances(contents, exchange, scalar).at(segment)
 
 
-def _rows(contents: Contents, exchange: Exchange, segment: int, scalar: bool) -> Evaluate:
-    tables = [exchange.conductance[g][:, segment] for g in contents.gases]
+class Balances:
+    """Balances of every segment; what depends on the temperature alone is worked out for all at once."""
+
+    def __init__(self, contents: Contents, exchange: Exchange, scalar: bool) -> None:
+        self._contents, self._exchange, self._scalar = contents, exchange, scalar
+        product, gases = contents.product, contents.gases
+        t = exchange.segments.temperature
+        dissolving = {g: product.volume * solubility(product, g, t) for g in gases}
+        self._temperature: list[float] = t.tolist()
+        self._dissolving = list(zip(*(dissolving[g].tolist() for g in gases), strict=True))
+        self._outside = list(zip(*(exchange.outside[g].tolist() for g in gases), strict=True))
+        self._reactions = reactions_at(contents, t, dissolving["O2"]) if contents.reacts else None
+        self._tables = _tables(contents, exchange, scalar)
+
+    def at(self, segment: int) -> Balance:
+        contents, rows, t = self._contents, self._tables.at(segment), self._temperature[segment]
+        outside = list(self._outside[segment]) if contents.gases else []
+        dissolving = self._dissolving[segment] if contents.gases else ()
+        reaction = None if self._reactions is None else self._reactions[segment]
+        if contents.product.headspace.rigid:
+            return _rigid(contents, rows, outside, dissolving, t, reaction, self._scalar)
+        seg = self._exchange.segments
+        surroundings = (t, float(seg.pressure[segment]), float(seg.saturation[segment]))
+        return flexible_balance(contents, rows, outside, dissolving, surroundings, reaction)
+
+
+def _tables(contents: Contents, exchange: Exchange, scalar: bool) -> Tables:
+    tables = [exchange.conductance[g] for g in contents.gases]
     keys = list(contents.gases)
     if contents.tracks_water:
         if exchange.water is None:
             raise ValueError("the exchange does not hold the water flow that the product needs")
-        tables.insert(0, exchange.water[:, segment])
+        tables.insert(0, exchange.water)
         keys.insert(0, "H2O")
-    factors = [exchange.multiplier[k][:, segment] if k in exchange.multiplier else None for k in keys]
-    if contents.product.moisture is None:
-        return fixed_rows(tables, factors, scalar)
-    return moving_rows(exchange.activity, tables, factors, scalar)
-
-
-def _activity(contents: Contents) -> Callable[[State], Value]:
-    """Inside activity as a function of the state."""
-    moisture = contents.product.moisture
-    if moisture is None:
-        fixed = inside_activity(contents.product)
-        return lambda y: fixed
-    per_mole = MOLAR_MASS["H2O"] / moisture.dry_mass
-    activity = moisture.isotherm.activity
-    return lambda y: activity(y[0] * per_mole)
-
-
-def _slope(contents: Contents) -> Callable[[Value], Value]:
-    """da/d(moles of water) as a function of a."""
-    moisture = contents.product.moisture
-    if moisture is None:
-        return lambda a: 0.0
-    per_mole = MOLAR_MASS["H2O"] / moisture.dry_mass
-    isotherm = moisture.isotherm
-    return lambda a: per_mole / isotherm.slope(a)
+    factors = [exchange.multiplier.get(k) for k in keys]
+    grid = None if contents.product.moisture is None else exchange.activity
+    return Tables(grid, tables, factors, scalar)
 
 
 def _rigid(
     contents: Contents,
     rows: Evaluate,
-    water: Callable[[State], Value],
     outside: list[float],
     dissolving: tuple[float, ...],
-    room: float,
     temperature: float,
     reaction: Reaction | None,
+    scalar: bool,
 ) -> Balance:
     """Lower triangular: water, then each gas on its own, then the oxygen used up."""
+    water, slope_of = activity_of_state(contents), response_of_activity(contents)
+    volume = contents.product.headspace.volume
+    room = volume / (GAS_CONSTANT * temperature)
     tracked, moving = contents.tracks_water, contents.product.moisture is not None
     first, count = contents.first_gas, len(contents.gases)
     last = first + count
@@ -180,7 +102,6 @@ def _rigid(
         inverse_oxygen = inverse[oxygen - first]
         linear = reaction.linear_pressure * inverse_oxygen + reaction.linear_amount
         most, half = reaction.most, reaction.half
-    slope_of = _slope(contents)
     values, with_slopes = rows.values, rows.with_slopes
 
     def rhs(y: State) -> State:
@@ -234,121 +155,22 @@ def _rigid(
 
         return solve
 
-    volume = room * GAS_CONSTANT * temperature
-
     def observe(y: State) -> Observation:
         pressures = [n * c for n, c in zip(y[first:last], inverse, strict=True)]
         return Observation(pressures, water(y), volume)
 
-    return Balance(rhs, factor, observe, water, dissolving, tuple(1.0 / c for c in inverse))
-
-
-def _flexible(
-    contents: Contents,
-    rows: Evaluate,
-    water: Callable[[State], Value],
-    outside: list[float],
-    dissolving: tuple[float, ...],
-    surroundings: tuple[float, float, float],
-    reaction: Reaction | None,
-) -> Balance:
-    """The gases are coupled through the volume of the headspace."""
-    temperature, total, psat = surroundings
-    tracked, moving = contents.tracks_water, contents.product.moisture is not None
-    first, count = contents.first_gas, len(contents.gases)
-    last = first + count
-    oxygen = contents.gases.index("O2") if reaction is not None else -1
-    floor = COLLAPSED * contents.product.headspace.volume / (GAS_CONSTANT * temperature)
-    floor = max(floor, 1e-12 * sum(contents.amounts.values()) / ATMOSPHERE)
-    slope_of = _slope(contents)
-    highest = 1.0 if moving else inside_activity(contents.product)
-    if total <= highest * psat:
-        raise InputError(
-            Problem(
-                f"at {temperature - 273.15:.1f} degC the water vapour inside a flexible package reaches "
-                f"the pressure "
-                "outside, so that it would inflate without end",
-                field="storage",
-                hint="use rigid walls or a lower temperature",
-            )
-        )
-
-    def room(n: State, dry: Value) -> Value:
-        return headspace_room(n, dissolving, dry, floor)
-
-    def rhs(y: State) -> State:
-        a = water(y)
-        r = rows.values(a)
-        n = y[first:last]
-        v = room(n, total - a * psat)
-        p = [x / (v + h) for x, h in zip(n, dissolving, strict=True)]
-        out = [-r[0]] if tracked else []
-        flows = [g * (po - q) for g, po, q in zip(r[first:], outside, p, strict=True)]
-        if reaction is not None:
-            used = reaction.rate(n[oxygen], p[oxygen])
-            flows[oxygen] = flows[oxygen] - used
-            return [*out, *flows, used]
-        return out + flows
-
-    def factor(y: State, d: Value) -> Callable[[State], State]:
-        a = water(y)
-        r, dr = rows.with_slopes(a)
-        n = y[first:last]
-        v = room(n, total - a * psat)
-        w = [1.0 / (v + h) for h in dissolving]
-        p = [x * u for x, u in zip(n, w, strict=True)]
-        squeeze = [q * u for q, u in zip(p, w, strict=True)]  # -dp_i/dv
-        free = 1.0 * (v > floor)
-        weight = sum(squeeze)
-        share = free / (weight + 1e-300)  # dv/dn_j = share * w_j, dv/da = share * psat
-        extra_n, extra_p = (0.0, 0.0) if reaction is None else reaction.slopes(p[oxygen])
-        leak = [g + extra_p if i == oxygen else g for i, g in enumerate(r[first:])]
-        matrix = []
-        for i in range(count):
-            row = [leak[i] * (-squeeze[i] * share * w[j]) for j in range(count)]
-            row[i] = row[i] + leak[i] * w[i] + d
-            if i == oxygen:
-                row[i] = row[i] + extra_n
-            matrix.append(row)
-        solve_gases = eliminate(matrix)
-        if moving:
-            da = slope_of(a)
-            pivot_water = 1.0 / (d + dr[0] * da)
-            dp_da = [-s * share * psat for s in squeeze]
-            coupling = [
-                (k * (po - q) - g * dp) * da
-                for k, po, q, g, dp in zip(dr[1:], outside, p, leak, dp_da, strict=True)
-            ]
-        else:
-            da, dp_da = 0.0, []
-            pivot_water = 1.0 / d
-            coupling = [0.0] * count
-
-        def solve(b: State) -> State:
-            x: State = []
-            rest = b[first:last]
-            if tracked:
-                x = [b[0] * pivot_water]
-                rest = [c + k * x[0] for c, k in zip(rest, coupling, strict=True)]
-            gas = solve_gases(rest)
-            x = x + gas
-            if reaction is not None:
-                # change of the oxygen pressure that goes with the changes of all amounts (and of the
-                # activity)
-                dv = share * sum(u * g for u, g in zip(w, gas, strict=True))
-                dp = w[oxygen] * gas[oxygen] - squeeze[oxygen] * dv
-                if moving:
-                    dp = dp + dp_da[oxygen] * da * x[0]
-                x.append((b[last] + extra_n * gas[oxygen] + extra_p * dp) / d)
-            return x
-
-        return solve
-
-    def observe(y: State) -> Observation:
-        a = water(y)
-        n = y[first:last]
-        v = room(n, total - a * psat)
-        p = [x / (v + h) for x, h in zip(n, dissolving, strict=True)]
-        return Observation(p, a, v * GAS_CONSTANT * temperature)
-
-    return Balance(rhs, factor, observe, water, dissolving, None)
+    chain = Chain(
+        scalar,
+        tracked,
+        moving,
+        tuple(gases),
+        oxygen - first if reaction is not None else -1,
+        linear,
+        most,
+        half,
+        activity_of_water(contents),
+        slope_of,
+        values,
+        with_slopes,
+    )
+    return Balance(rhs, factor, observe, water, dissolving, tuple(1.0 / c for c in inverse), chain)

@@ -195,10 +195,10 @@ def bill_of(package: Package) -> Bill:
     currencies = list(dict.fromkeys(c for p, c in price.values() if p is not None))
     missing = ""
     if unpriced:
-        missing = f"no cost: no price for {', '.join(unpriced)}"
+        missing = f"No cost: no price for {', '.join(unpriced)}"
     elif len(currencies) > 1:
         missing = (
-            f"no cost: prices are in different currencies ({', '.join(c or '(none)' for c in currencies)})"
+            f"No cost: prices are in different currencies ({', '.join(c or '(none)' for c in currencies)})"
         )
     cost = None
     if not missing and mass:

@@ -4,11 +4,15 @@
     dn/dt = G(a(x)) (p_out - c n) - r(n)              each gas; r for oxygen only
     du/dt = r(n)                                      oxygen used up
 
-Each is taken in turn by exprb53s3, an exponential Rosenbrock method of order 5 with an embedded solution of
-order 3: the linearised equation is solved exactly, so that a fast settling after a change of temperature costs
-no small steps, and a linear equation (fixed activity, use of order 1 or none) is solved exactly in one.
-A gas sees the water of the same step through the method's own continuous extension.
+Each is taken in turn by exprb53s3, an exponential Rosenbrock method of order 5: the linearised equation is
+solved exactly, so that a fast settling after a change of temperature costs no small steps, and a linear
+equation (fixed activity, use of order 1 or none) is solved exactly in one. A gas sees the water of the same
+step through the method's own continuous extension.
 Source: Luan and Ostermann, J. Comput. Appl. Math. 255 (2014) 417, method exprb53s3, c = (0, 1/2, 9/10).
+
+Error estimate: the method takes the deviation from the linearised equation as a cubic in time through the
+stages; what that cubic misses at the end of the step, where the rates are computed anyway for the next one,
+is of order h^4 and gives the error of a solution of order 4 (a defect control).
 
 Values are floats for one sample, arrays (B,) for a batch.
 """
@@ -19,27 +23,34 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from optimizer.shelflife.phi import Phi, phi_array, phi_float
+from optimizer.shelflife.phi import phi_array, phi_float, stages_array, stages_float
 
 Value = Any
 State = list[Value]
+#: Rates expected at the end of a step, and the time [s] over which a defect there counts.
+Forecast = tuple[State, State]
 
-# weights of phi_3 and phi_4 in the step, on the deviations at c2 and c3; and the third stage's own
+# phi_3 and phi_4 in the step act on the deviations at c2 and c3; and phi_3 in the third stage
 _A2, _A3 = 18.0, -250.0 / 81.0
 _B2, _B3 = -60.0, 500.0 / 27.0
 _S2, _S3 = 27.0 / 25.0, 729.0 / 125.0
-#: Weight of phi_3 in the embedded solution.
-_E2 = 8.0
+#: c3 cubed and to the fourth, of the continuous extension.
 _C3_CUBED, _C3_FOURTH = 0.729, 0.6561
+#: Share of the step over which the defect at its end counts: the cubic meets the deviation at c2 and c3, so
+#: that the defect in between is about this small.
+DEFECT = 0.05
+_SIXTH, _TWENTY_FOURTH = 1.0 / 6.0, 1.0 / 24.0
 
 
 class Linear(NamedTuple):
     """The chain linearised at a state. rates: of every component; water: d(rate)/d(water); conductance of
-    each gas; pull: d(rate)/dn of each gas; drift: d(rate)/dt of each gas through the water; use: dr/dn."""
+    each gas and its slope over the water; pull: d(rate)/dn of each gas; drift: d(rate)/dt of each gas through
+    the water; use: dr/dn."""
 
     rates: State
     water: Value
     conductance: State
+    slope: State
     pull: State
     drift: State
     use: Value
@@ -48,9 +59,8 @@ class Linear(NamedTuple):
 @dataclass(frozen=True)
 class Chain:
     """gases: (1/capacity [Pa/mol], pressure outside [Pa]) each; oxygen: place of the gas that reacts among
-    them, or -1; r(n) = linear n + most p / (|p| + half) with p = n / capacity. activity and slope: of the
-    water inside, over moles and of activity; flow, conductances, with_slopes: rows of the table (water
-    first)."""
+    them, or -1; r(n) = linear n + most p / (|p| + half) with p = n / capacity. activity: of moles of water;
+    response: d(activity)/d(moles) of an activity; values, with_slopes: rows of the table (water first)."""
 
     scalar: bool
     tracked: bool
@@ -61,135 +71,182 @@ class Chain:
     most: float
     half: float
     activity: Callable[[Value], Value]
-    slope: Callable[[Value], Value]
-    flow: Callable[[Value], Value]
-    conductances: Callable[[Value], State]
+    response: Callable[[Value], Value]
     values: Callable[[Value], State]
     with_slopes: Callable[[Value], tuple[State, State]]
+    order: float = 5.0
+    dense: bool = True
 
     def prepare(self, y: State) -> Linear:
         """Rates at ``y`` and what a step from there needs."""
+        slope: State = []
         drift: State = []
+        pull: State = []
         water: Value = 0.0
-        first = 1 if self.tracked else 0
-        if self.moving:
+        moving = self.moving
+        if moving:
             a = self.activity(y[0])
-            r, dr = self.with_slopes(a)
-            da = self.slope(a)
-            water = -dr[0] * da
-            change = -r[0] * da
+            conductance, steep = self.with_slopes(a)
+            da = self.response(a)
+            f = -conductance[0]
+            water = -steep[0] * da
+            change = f * da
+            rates = [f]
+            k = 1
+        elif self.tracked:
+            conductance = self.values(None)
+            rates = [-conductance[0]]
+            k = 1
         else:
-            r = self.values(None)
-        rates = [-r[0]] if self.tracked else []
-        pull = []
-        conductance = r[first:]
-        for i, (c, outside) in enumerate(self.gases, first):
-            drive = outside - y[i] * c
-            rates.append(r[i] * drive)
-            pull.append(-c * r[i])
-            if self.moving:
-                drift.append(dr[i] * change * drive)
+            conductance = self.values(None)
+            rates = []
+            k = 0
+        for c, outside in self.gases:
+            drive = outside - y[k] * c
+            g = conductance[k]
+            rates.append(g * drive)
+            pull.append(-c * g)
+            if moving:
+                s = steep[k]
+                slope.append(s * da)
+                drift.append(s * change * drive)
+            k += 1
         use: Value = 0.0
-        if self.oxygen >= 0:
-            k = self.oxygen
-            n, c = y[first + k], self.gases[k][0]
-            use, used = self.linear, self.linear * n
+        oxygen = self.oxygen
+        if oxygen >= 0:
+            place = oxygen + k - len(self.gases)
+            n, c = y[place], self.gases[oxygen][0]
+            use = self.linear
+            used = use * n
             if self.most:
                 p = n * c
-                root = abs(p) + self.half
-                used = used + self.most * p / root
-                use = use + (self.most * self.half * c) / (root * root)
-            rates[first + k] = rates[first + k] - used
-            pull[k] = pull[k] - use
+                share = self.most / (abs(p) + self.half)
+                used = used + p * share
+                use = use + share * (self.half * c) / (abs(p) + self.half)
+            rates[place] = rates[place] - used
+            pull[oxygen] = pull[oxygen] - use
             rates.append(used)
-        return Linear(rates, water, conductance, pull, drift, use)
+        return Linear(rates, water, conductance, slope, pull, drift, use)
 
     def rates(self, prepared: Linear) -> State:
         return prepared.rates
 
-    def advance(self, y: State, prepared: Linear, h: Value) -> tuple[State, State]:
-        """State after a step of ``h`` [s] (float or (B,)) from ``y``, and its error estimate."""
-        rates, water, conductance, pull, drift, use = prepared
-        phi: Phi = phi_float if self.scalar else phi_array
+    def advance(self, y: State, prepared: Linear, h: Value) -> tuple[State, Forecast]:
+        """State after a step of ``h`` [s] (float or (B,)) from ``y``, and the rates expected there."""
+        rates, water, conductance, slope, pull, drift, use = prepared
+        if self.scalar:
+            phi, stages = phi_float, stages_float
+        else:
+            phi, stages = phi_array, stages_array
         moving, oxygen = self.moving, self.oxygen
         after: State = []
-        error: State = []
-        g2: State = []
-        g3: State = []
-        first = 0
+        expected: State = []
+        weight: State = []
         if moving:
-            first = 1
-            x, f, activity, flow = y[0], rates[0], self.activity, self.flow
+            values, activity = self.values, self.activity
+            x, f = y[0], rates[0]
             z = h * water
             p1, _, p3, p4, _ = phi(z)
-            q1, _, q3, q4, _ = phi(0.5 * z)
-            s1, _, s3, s4, _ = phi(0.9 * z)
+            q1, _, q3, s1, _, s3 = stages(z)
             d = h * (0.5 * q1 * f)
-            e2 = -flow(activity(x + d)) - f - water * d
-            d = h * (0.9 * s1 * f + (_S2 * q3 + _S3 * s3) * e2)
-            e3 = -flow(activity(x + d)) - f - water * d
+            g2 = values(activity(x + d))
+            e2 = -f - g2[0] - water * d
+            lead = (_S2 * q3 + _S3 * s3) * e2
+            d = h * (0.9 * s1 * f + lead)
+            g3 = values(activity(x + d))
+            e3 = -f - g3[0] - water * d
             a, b = _A2 * e2 + _A3 * e3, _B2 * e2 + _B3 * e3
-            after.append(x + h * (p1 * f + p3 * a + p4 * b))
-            error.append(h * (p3 * (a - _E2 * e2) + p4 * b))
-            if self.gases:
-                g2 = self.conductances(activity(x + h * (0.5 * q1 * f + 0.125 * q3 * a + 0.0625 * q4 * b)))
-                inner = 0.9 * s1 * f + _C3_CUBED * s3 * a + _C3_FOURTH * s4 * b
-                g3 = self.conductances(activity(x + h * inner))
+            d = h * (p1 * f + p3 * a + p4 * b)
+            after.append(x + d)
+            expected.append(f + water * d + 0.5 * a + _SIXTH * b)
+            weight.append(h * p1)
+            # from the stages' own water, of low order, to that of the continuous extension (phi_4 there is
+            # close to phi_3 / 4)
+            shift2 = h * q3 * (0.125 * a + 0.015625 * b)
+            shift3 = h * (s3 * (0.729 * a + 0.164025 * b) - lead)
+            k = 1
         elif self.tracked:
-            first = 1
             after.append(y[0] + h * rates[0])
-            error.append(0.0)
+            expected.append(rates[0])
+            weight.append(0.0)
+            k = 1
+        else:
+            k = 0
         used: Value = None
-        used_error: Value = 0.0
-        for k, (c, outside) in enumerate(self.gases):
-            n, f, j = y[first + k], rates[first + k], pull[k]
+        used_expected: Value = 0.0
+        i = 0
+        for c, outside in self.gases:
+            n, f, j = y[k], rates[k], pull[i]
             z = h * j
             p1, p2, p3, p4, p5 = phi(z)
-            reacting = k == oxygen
+            reacting = i == oxygen
             bends = reacting and self.most > 0.0
             if not (moving or bends):
-                after.append(n + h * p1 * f)
-                error.append(0.0)
+                d = h * p1 * f
+                after.append(n + d)
+                expected.append(f)
+                weight.append(0.0)
                 if reacting:
                     used = y[-1] + h * (rates[-1] + h * use * p2 * f)
+                i += 1
+                k += 1
                 continue
-            q1, q2, q3, _, _ = phi(0.5 * z)
-            s1, s2, s3, _, _ = phi(0.9 * z)
+            q1, q2, q3, s1, s2, s3 = stages(z)
             d = h * (0.5 * q1 * f)
             if moving:
-                v = h * drift[k]
+                v = h * drift[i]
+                g, s = conductance[k], slope[i]
                 d = d + h * (0.25 * q2 * v)
-            m = n + d
-            u2: Value = 0.0
-            u3: Value = 0.0
+                e2 = (g2[k] + s * shift2 - g) * (outside - c * (n + d)) - 0.5 * v
+            else:
+                e2 = 0.0
             if bends:
                 linear, most, half, r = self.linear, self.most, self.half, rates[-1]
+                m = n + d
                 p = c * m
                 u2 = linear * m + most * p / (abs(p) + half) - r - use * d
-            e2 = (g2[k] - conductance[k]) * (outside - c * m) - 0.5 * v - u2 if moving else -u2
+                e2 = e2 - u2
             d = h * (0.9 * s1 * f + (_S2 * q3 + _S3 * s3) * e2)
             if moving:
                 d = d + h * (0.81 * s2 * v)
-            m = n + d
+                e3 = (g3[k] + s * shift3 - g) * (outside - c * (n + d)) - 0.9 * v
+            else:
+                e3 = 0.0
             if bends:
+                m = n + d
                 p = c * m
                 u3 = linear * m + most * p / (abs(p) + half) - r - use * d
-            e3 = (g3[k] - conductance[k]) * (outside - c * m) - 0.9 * v - u3 if moving else -u3
+                e3 = e3 - u3
             a, b = _A2 * e2 + _A3 * e3, _B2 * e2 + _B3 * e3
-            slow = a - _E2 * e2
-            step = p1 * f + p3 * a + p4 * b
-            after.append(n + h * (step + p2 * v if moving else step))
-            error.append(h * (p3 * slow + p4 * b))
+            d = p1 * f + p3 * a + p4 * b
+            ahead = f + 0.5 * a + _SIXTH * b
+            if moving:
+                d = d + p2 * v
+                ahead = ahead + v
+            d = h * d
+            after.append(n + d)
+            expected.append(ahead + j * d)
+            weight.append(h * p1)
             if reacting:
-                # phi of the 2 x 2 matrix of (n, u) has h use phi_(k+1) beside its diagonal
+                # phi_k of the 2 x 2 matrix of (n, u) has h use phi_(k+1) beside its diagonal
                 lag = p2 * f + p4 * a + p5 * b
                 if moving:
                     lag = lag + p3 * v
-                ua, ub = _A2 * u2 + _A3 * u3, _B2 * u2 + _B3 * u3
-                hu = h * use
-                used = y[-1] + h * (rates[-1] + ua / 6.0 + ub / 24.0 + hu * lag)
-                used_error = h * ((ua - _E2 * u2) / 6.0 + ub / 24.0 + hu * (p4 * slow + p5 * b))
+                change = rates[-1] + h * use * lag
+                used_expected = rates[-1] + use * d
+                if bends:
+                    a, b = _A2 * u2 + _A3 * u3, _B2 * u2 + _B3 * u3
+                    change = change + _SIXTH * a + _TWENTY_FOURTH * b
+                    used_expected = used_expected + 0.5 * a + _SIXTH * b
+                used = y[-1] + h * change
+            i += 1
+            k += 1
         if oxygen >= 0:
             after.append(used)
-            error.append(used_error)
-        return after, error
+            expected.append(used_expected)
+            weight.append(h if moving or self.most else 0.0)
+        return after, (expected, weight)
+
+    def error(self, forecast: Forecast, prepared: Linear) -> State:
+        """Error of a step that ends where the chain is ``prepared``."""
+        return [DEFECT * w * (rate - e) for e, w, rate in zip(*forecast, prepared.rates, strict=True)]

@@ -56,9 +56,9 @@ def check(
     now = predict(case, version=version, inputs_sha256=inputs_sha256)
     life, target = now.shelf_life_days, now.target_days
     margin = None if life is None or not target else 100.0 * (life / target - 1.0)
-    warnings = [*now.warnings, *(f"baseline: {w}" for w in before.warnings if w not in now.warnings)]
+    warnings = [*now.warnings, *(f"(baseline) {w}" for w in before.warnings if w not in now.warnings)]
     if before.target_days != target:
-        warnings.append("the two projects have different targets; each is held against its own")
+        warnings.append("The two projects have different targets; each is held against its own")
     return CheckResult(
         title=now.title,
         version=version,

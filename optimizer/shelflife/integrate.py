@@ -13,8 +13,7 @@ step), and every formula here is written so that both work.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 
@@ -50,8 +49,49 @@ class System(Protocol):
     def factor(self, y: State, d: Value) -> Callable[[State], State]: ...
 
 
-@dataclass(frozen=True)
-class Step:
+class Method(Protocol):
+    """A way to take one step. prepare(y): what a step from y needs, rates among it; advance: the new state
+    and what its error is judged by, which ``error`` does once the new state is prepared. order: of the error
+    estimate; dense: whether a step may be repeated in part cheaply and closely enough to sample it."""
+
+    @property
+    def order(self) -> float: ...
+
+    @property
+    def dense(self) -> bool: ...
+
+    def prepare(self, y: State) -> Any: ...
+
+    def rates(self, prepared: Any) -> State: ...
+
+    def advance(self, y: State, prepared: Any, h: Value) -> tuple[State, Any]: ...
+
+    def error(self, judged: Any, prepared: Any) -> State: ...
+
+
+class Rosenbrock:
+    """RODAS as a ``Method``."""
+
+    order = 4.0
+    dense = False
+
+    def __init__(self, system: System) -> None:
+        self.system = system
+        self.prepare = system.rhs
+
+    def rates(self, prepared: Any) -> State:
+        rates: State = prepared
+        return rates
+
+    def advance(self, y: State, prepared: Any, h: Value) -> tuple[State, Any]:
+        return advance(self.system, y, prepared, h)
+
+    def error(self, judged: Any, prepared: Any) -> State:
+        error: State = judged
+        return error
+
+
+class Step(NamedTuple):
     """An accepted step from ``start`` to ``start + width``: states and their rates at both ends."""
 
     start: float
@@ -60,9 +100,14 @@ class Step:
     rate_before: State
     after: State
     rate_after: State
+    method: Method
+    prepared: Any
 
     def at(self, fraction: Value) -> State:
-        """State at ``fraction`` of the step by cubic Hermite interpolation; a float or (B,)."""
+        """State at ``fraction`` of the step, a float or (B,): repeated in part where that is cheap, else by
+        cubic Hermite interpolation."""
+        if self.method.dense:
+            return self.again(fraction)
         t = fraction
         one = 1.0 - t
         h00, h01 = (1.0 + 2.0 * t) * one * one, t * t * (3.0 - 2.0 * t)
@@ -71,6 +116,10 @@ class Step:
             h00 * a + h01 * b + h10 * fa + h11 * fb
             for a, b, fa, fb in zip(self.before, self.after, self.rate_before, self.rate_after, strict=True)
         ]
+
+    def again(self, fraction: Value) -> State:
+        """State after ``fraction`` of the step, integrated anew; a float or (B,)."""
+        return self.method.advance(self.before, self.prepared, self.width * fraction)[0]
 
 
 def advance(system: System, y: State, f: State, h: Value) -> tuple[State, State]:
@@ -168,12 +217,22 @@ def _size(error: State, y0: State, y1: State, rtol: float, atol: State) -> float
 
 
 def integrate(
-    system: System, y: State, start: float, end: float, *, rtol: float, atol: State, first: float
+    system: System | Method,
+    y: State,
+    start: float,
+    end: float,
+    *,
+    rtol: float,
+    atol: State,
+    first: float,
 ) -> Iterator[Step]:
     """Accepted steps from ``start`` to ``end`` [s]; rtol [-], atol one value per component in its unit,
     ``first`` the width to try first [s]. Raises SolverError when the step vanishes."""
+    method: Method = system if hasattr(system, "advance") else Rosenbrock(system)  # type: ignore[assignment]
     t, h = start, min(first, end - start)
-    f = system.rhs(y)
+    prepare, rates, power = method.prepare, method.rates, -1.0 / method.order
+    advance, judge = method.advance, method.error
+    prepared = prepare(y)
     rejected = False
     while t < end:
         remaining = end - t
@@ -181,18 +240,20 @@ def integrate(
             h = remaining
         elif h > 0.5 * remaining:
             h = 0.5 * remaining
-        new, error = advance(system, y, f, h)
-        size = _size(error, y, new, rtol, atol)
+        new, judged = advance(y, prepared, h)
+        after = prepare(new)
+        size = _size(judge(judged, after), y, new, rtol, atol)
         if size <= 1.0:
-            g = system.rhs(new)
-            t_new = end if h == remaining else t + h
-            yield Step(t, h, y, f, new, g)
-            t, y, f = t_new, new, g
-            growth = min(8.0, 0.9 * max(size, 1e-10) ** -0.25)
+            yield Step(t, h, y, rates(prepared), new, rates(after), method, prepared)
+            t = end if h == remaining else t + h
+            y, prepared = new, after
+            growth = 0.9 * size**power if size > 1e-5 else 8.0
+            if growth > 8.0:
+                growth = 8.0
             h *= min(1.0, growth) if rejected else growth
             rejected = False
         else:
-            h *= max(0.1, 0.9 * size**-0.25) if size < 1e300 else 0.1
+            h *= max(0.1, 0.9 * size**power) if size < 1e300 else 0.1
             rejected = True
             if not h > 1e-14 * max(abs(t), abs(end)):
                 raise SolverError(f"the integration got stuck at {t:.6g} s; please report this case")

@@ -16,9 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.constants import MOLAR_MASS
-from optimizer.shelflife.balance import Balance
 from optimizer.shelflife.contents import Contents
-from optimizer.shelflife.integrate import State, Step, advance
+from optimizer.shelflife.crossing import root_array, root_float
+from optimizer.shelflife.integrate import State, Step
+from optimizer.shelflife.terms import Balance
 
 Array = NDArray[np.float64]
 Value = Any
@@ -28,12 +29,13 @@ _FLAT = 1e-9
 
 @dataclass(frozen=True)
 class Quantity:
-    """value(y): the quantity [unit as in ``package.Limit``]; terms: (component, coefficient) pairs when it
-    is a
-    straight sum over the state plus a constant, else None."""
+    """value(y): the quantity [unit as in ``package.Limit``]; slope(y, f): its change per second where the
+    state changes at the rates f, or None where only a short step tells; steady: it cannot turn back within
+    a segment, as the water, whose balance stands alone."""
 
     value: Callable[[State], Value]
-    terms: tuple[tuple[int, float], ...] | None = None
+    slope: Callable[[State, State], Value] | None = None
+    steady: bool = False
 
 
 def sign_of(name: str) -> float:
@@ -46,12 +48,12 @@ def quantities_of(contents: Contents, balance: Balance) -> list[Quantity]:
     return [_quantity(limit.name, contents, balance) for limit in contents.product.limits]
 
 
-def _straight(constant: float, *terms: tuple[int, float]) -> Quantity:
+def _straight(constant: float, *terms: tuple[int, float], steady: bool = False) -> Quantity:
     if len(terms) == 1:
         ((i, c),) = terms
-        return Quantity(lambda y: constant + c * y[i], terms)
+        return Quantity(lambda y: constant + c * y[i], lambda y, f: c * f[i], steady)
     (i, c), (j, d) = terms
-    return Quantity(lambda y: constant + c * y[i] + d * y[j], terms)
+    return Quantity(lambda y: constant + c * y[i] + d * y[j], lambda y, f: c * f[i] + d * f[j])
 
 
 def _quantity(name: str, contents: Contents, balance: Balance) -> Quantity:
@@ -59,21 +61,16 @@ def _quantity(name: str, contents: Contents, balance: Balance) -> Quantity:
     observe = balance.observe
     if name in ("water_gain", "water_loss"):
         share = MOLAR_MASS["H2O"] / product.mass * (1.0 if name == "water_gain" else -1.0)
-        return _straight(-contents.water * share, (0, share))
+        return _straight(-contents.water * share, (0, share), steady=True)
     if name in ("water_activity_max", "water_activity_min"):
-        return Quantity(balance.activity)
+        return Quantity(balance.activity, steady=True)
     if name == "co2_loss":
         k = first + gases.index("CO2")
         return _straight(1.0, (k, -1.0 / contents.amounts["CO2"]))
     oxygen = gases.index("O2")
     place, last = first + oxygen, first + len(gases)
     if name == "headspace_oxygen":
-
-        def share_of(y: State) -> Value:
-            pressures = observe(y).pressures
-            return pressures[oxygen] / (sum(pressures) + 1e-300)
-
-        return Quantity(share_of)
+        return _share(oxygen, first, balance)
     if name != "oxygen_gain":
         raise ValueError(f"unknown limit {name!r}")
     per_mass = MOLAR_MASS["O2"] / product.mass
@@ -87,6 +84,30 @@ def _quantity(name: str, contents: Contents, balance: Balance) -> Quantity:
     if contents.reacts:
         return Quantity(lambda y: (h * observe(y).pressures[oxygen] + y[last] - start) * per_mass)
     return Quantity(lambda y: (h * observe(y).pressures[oxygen] - start) * per_mass)
+
+
+def _share(oxygen: int, first: int, balance: Balance) -> Quantity:
+    """Share of oxygen in the dry headspace."""
+    observe = balance.observe
+
+    def value(y: State) -> Value:
+        pressures = observe(y).pressures
+        return pressures[oxygen] / (sum(pressures) + 1e-300)
+
+    if balance.capacity is None:
+        return Quantity(value)
+    inverse = [1.0 / c for c in balance.capacity]
+
+    def slope(y: State, f: State) -> Value:
+        total: Value = 1e-300
+        change: Value = 0.0
+        for k, c in enumerate(inverse, first):
+            total = total + c * y[k]
+            change = change + c * f[k]
+        own = inverse[oxygen]
+        return own * (f[first + oxygen] * total - y[first + oxygen] * change) / (total * total)
+
+    return Quantity(value, slope)
 
 
 class Watch:
@@ -140,24 +161,20 @@ class Watch:
         return [v + s * m for m, s, v in zip(excess, self._signs, self._values, strict=True)]
 
     def _change(self, y: State, rate: State, width: float, excess: State) -> State:
-        """Change of each excess over ``width`` at its rate now: exact for a straight sum, else by a short
-        step
-        along the state's rate."""
+        """Change of each excess over ``width`` at its rate now; 0 where it cannot turn."""
         changes: State = []
         moved: State | None = None
         short = 1e-3 * width
         for k, quantity in enumerate(self._quantities):
-            terms = quantity.terms
-            if terms is not None:
-                slope = terms[0][1] * rate[terms[0][0]]
-                if len(terms) > 1:
-                    slope = slope + terms[1][1] * rate[terms[1][0]]
-                changes.append(self._signs[k] * width * slope)
-                continue
-            if moved is None:
-                moved = [u + short * f for u, f in zip(y, rate, strict=True)]
-            there = self._signs[k] * (quantity.value(moved) - self._values[k])
-            changes.append(1e3 * (there - excess[k]))
+            if quantity.steady:
+                changes.append(0.0)
+            elif quantity.slope is not None:
+                changes.append(self._signs[k] * width * quantity.slope(y, rate))
+            else:
+                if moved is None:
+                    moved = [u + short * f for u, f in zip(y, rate, strict=True)]
+                there = self._signs[k] * (quantity.value(moved) - self._values[k])
+                changes.append(1e3 * (there - excess[k]))
         return changes
 
     def follow(self, step: Step) -> None:
@@ -165,24 +182,37 @@ class Watch:
         before, slope = self._excess, self._rates
         after = self.excess(step.after)
         slope_after = self._change(step.after, step.rate_after, step.width, after)
-        worst, tiny = self._worst, self._tiny
-        for k, m in enumerate(after):
-            if self.scalar:
-                turning = slope[k] > tiny[k] and slope_after[k] < -tiny[k]
-                if turning or (m >= 0.0 and not self._crossed[k]):
-                    self._locate(step, k, before[k], m, slope[k], slope_after[k])
-                if m > worst[k]:
-                    worst[k] = m
-                elif m < 0.0 and self._crossed[k]:
-                    self.recovered[k] = True
-                continue
-            if np.any((slope[k] > tiny[k]) & (slope_after[k] < -tiny[k])) or self._is_new(k, m):
-                self._locate(step, k, before[k], m, slope[k], slope_after[k])
-            worst[k] = np.maximum(worst[k], m)
-            if self._crossed[k]:
-                self._note_return(k, m)
+        if self.scalar:
+            self._follow_one(step, before, after, slope, slope_after)
+        else:
+            self._follow_many(step, before, after, slope, slope_after)
         self._excess = after
         self._rates = slope_after
+
+    def _follow_one(self, step: Step, m0: State, m1: State, s0: State, s1: State) -> None:
+        worst = self._worst
+        for k, m in enumerate(m1):
+            tiny = self._tiny[k]
+            turning = s0[k] > tiny and s1[k] < -tiny
+            if turning or (m >= 0.0 and not self._crossed[k]):
+                self._locate_one(step, k, m0[k], m, s0[k], s1[k], turning)
+            if m > worst[k]:
+                worst[k] = m
+            elif m < 0.0 and self._crossed[k]:
+                self.recovered[k] = True
+
+    def _follow_many(self, step: Step, m0: State, m1: State, s0: State, s1: State) -> None:
+        for k, m in enumerate(m1):
+            tiny = self._tiny[k]
+            turning = None
+            if not self._quantities[k].steady:
+                found = (s0[k] > tiny) & (s1[k] < -tiny)
+                turning = found if found.any() else None
+            if turning is not None or self._is_new(k, m):
+                self._locate_many(step, k, m0[k], m, s0[k], s1[k], turning)
+            np.maximum(self._worst[k], m, out=self._worst[k])
+            if self._crossed[k]:
+                self._note_return(k, m)
 
     def _is_new(self, k: int, excess: Value) -> bool:
         """Whether some sample of a batch is over limit ``k`` that was not before."""
@@ -192,44 +222,54 @@ class Watch:
         """The next step will be ``ratio`` times as wide as the last: changes per step go with it."""
         self._rates = [r * ratio for r in self._rates]
 
-    def _locate(self, step: Step, k: int, m0: Value, m1: Value, s0: Value, s1: Value) -> None:
+    def _locate_one(
+        self, step: Step, k: int, m0: float, m1: float, s0: float, s1: float, turning: bool
+    ) -> None:
         """Turning point and first crossing of limit ``k`` inside a step, by repeating parts of the step."""
-        m0, m1, s0, s1 = (
-            np.array(np.broadcast_to(x, self.crossing[k].shape), dtype=float) for x in (m0, m1, s0, s1)
-        )
-        turning = (s0 > self._tiny[k]) & (s1 < -self._tiny[k])
-        end, m_end = np.ones_like(m0), m1.copy()
-        if turning.any():
-            end = np.where(turning, _top(m0, m1, s0, s1), 1.0)
+        end, m_end = 1.0, m1
+        if turning:
+            end = root_float(lambda t: -self._slope(step, t, k), -s0, -s1, 0.0, 0.0)
+            m_end = self._at(step, end, k)
+            self._worst[k] = _larger(self._worst[k], m_end)
+        if self._crossed[k] or m_end < 0.0:
+            return
+        self._crossed[k] = True
+        if self.locate and m0 < 0.0 and self.crossing[k, 0] == math.inf:
+            if self._quantities[k].steady:
+                s0 = s1 = m1 - m0
+            t = root_float(lambda t: self._at(step, t, k), m0, m1, s0, s1, end)
+            self.crossing[k, 0] = step.start + step.width * t
+
+    def _locate_many(
+        self, step: Step, k: int, m0: Array, m1: Array, s0: Value, s1: Value, turning: NDArray[np.bool_] | None
+    ) -> None:
+        """The same for a batch."""
+        end, m_end = np.ones_like(m1), m1
+        none = np.zeros_like(m1)
+        if turning is not None:
+            end = root_array(lambda t: -self._slope(step, t, k), -s0, -s1, none, none, end, turning)
             m_end = np.where(turning, self._at(step, end, k), m1)
-            self._worst[k] = _larger(self._worst[k], float(m_end[0]) if self.scalar else m_end)
+            self._worst[k] = np.maximum(self._worst[k], m_end)
         fresh = np.isinf(self.crossing[k]) & (m0 < 0.0) & (m_end >= 0.0)
-        if not self.locate and self.scalar:
-            self._crossed[k] = self._crossed[k] or bool(m_end[0] >= 0.0)
         if self.locate and fresh.any():
-            cubic = (m0[fresh], m1[fresh], s0[fresh], s1[fresh])
-            bound = end[fresh]
-            fraction, near = np.ones_like(m0), _hermite_root(*cubic, bound)
-            for _ in range(2):
-                fraction[fresh] = near
-                miss = self._at(step, fraction, k)[fresh]
-                slope = _hermite_slope(*cubic, near)
-                move = np.where(np.abs(slope) > 1e-300, miss / np.where(slope == 0.0, 1.0, slope), 0.0)
-                near = np.clip(near - move, 1e-12, bound)
-            fraction[fresh] = near
-            time = step.start + step.width * fraction
-            self.crossing[k] = np.where(fresh, time, self.crossing[k])
+            if self._quantities[k].steady:
+                s0 = s1 = m1 - m0
+            t = root_array(lambda t: self._at(step, t, k), m0, m1, s0, s1, end, fresh)
+            self.crossing[k] = np.where(fresh, step.start + step.width * t, self.crossing[k])
             self._crossed[k] = True
 
     def _note_return(self, k: int, excess: Value) -> None:
         self.recovered[k] |= np.isfinite(self.crossing[k]) & (np.asarray(excess) < 0.0)
 
-    def _at(self, step: Step, fraction: Array, k: int) -> Array:
-        """Excess of limit ``k`` after a fraction (B,) of the step, integrated anew."""
+    def _at(self, step: Step, fraction: Value, k: int) -> Value:
+        """Excess of limit ``k`` after a fraction, float or (B,), of the step, integrated anew."""
+        return self._signs[k] * (self._quantities[k].value(step.again(fraction)) - self._values[k])
+
+    def _slope(self, step: Step, fraction: Value, k: int) -> Value:
+        """Its change per width of the step there."""
         assert self._balance is not None
-        width: Value = step.width * (float(fraction[0]) if self.scalar else fraction)
-        y, _ = advance(self._balance, step.before, step.rate_before, width)
-        return np.atleast_1d(np.asarray(self.excess(y)[k], dtype=float))
+        y = step.again(fraction)
+        return self._change(y, self._balance.rhs(y), step.width, self.excess(y))[k]
 
     def close_extremes(self) -> None:
         """Keep the extremes met so far: the target is reached."""
@@ -247,35 +287,3 @@ def _larger(a: Value, b: Value) -> Value:
     if isinstance(a, float) and isinstance(b, float):
         return b if b > a else a
     return np.maximum(a, b)
-
-
-def _hermite(m0: Array, m1: Array, s0: Array, s1: Array, t: Array) -> Array:
-    one = 1.0 - t
-    value: Array = (
-        (1 + 2 * t) * one * one * m0 + t * t * (3 - 2 * t) * m1 + t * one * one * s0 - t * t * one * s1
-    )
-    return value
-
-
-def _hermite_slope(m0: Array, m1: Array, s0: Array, s1: Array, t: Array) -> Array:
-    value: Array = 6 * t * (1 - t) * (m1 - m0) + (1 - t) * (1 - 3 * t) * s0 + t * (3 * t - 2) * s1
-    return value
-
-
-def _top(m0: Array, m1: Array, s0: Array, s1: Array) -> Array:
-    """Where the cubic with slopes s0 > 0 > s1 turns, by bisection on its slope."""
-    lo, hi = np.zeros_like(m0), np.ones_like(m0)
-    for _ in range(40):
-        mid = 0.5 * (lo + hi)
-        rising = _hermite_slope(m0, m1, s0, s1, mid) > 0
-        lo, hi = np.where(rising, mid, lo), np.where(rising, hi, mid)
-    return np.clip(0.5 * (lo + hi), 1e-6, 1.0)
-
-
-def _hermite_root(m0: Array, m1: Array, s0: Array, s1: Array, end: Array) -> Array:
-    lo, hi = np.zeros_like(m0), end.copy()
-    for _ in range(24):
-        mid = 0.5 * (lo + hi)
-        below = _hermite(m0, m1, s0, s1, mid) < 0
-        lo, hi = np.where(below, mid, lo), np.where(below, hi, mid)
-    return np.clip(0.5 * (lo + hi), 1e-12, 1.0)

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from optimizer.shelflife.balance import Balance, balance_of
+from optimizer.shelflife.balance import Balances
 from optimizer.shelflife.contents import Contents, contents_of, simulated_gases, water_matters
 from optimizer.shelflife.exchange import Exchange
 from optimizer.shelflife.integrate import State, Step, integrate
 from optimizer.shelflife.limits import Watch, quantities_of
 from optimizer.shelflife.package import Product
+from optimizer.shelflife.terms import Balance
 
 Array = NDArray[np.float64]
 
@@ -83,11 +84,23 @@ def simulate(
     record = _Record(contents, samples, sample_times)
     atol = [rtol * _FLOOR * s for s in contents.scales()]
     width, steps = 0.02 * float(segments.duration[0]), 0
+    known = width
     last: int | None = None
     balance: Balance | None = None
+    balances = Balances(contents, exchange, scalar)
+
+    def take(step: Step) -> None:
+        nonlocal known, y, steps
+        assert balance is not None
+        watch.rescale(step.width / known)
+        known = step.width
+        watch.follow(step)
+        record.follow(step, balance)
+        y, steps = step.after, steps + 1
+
     for index, begin, finish in _pieces(exchange, target, end):
         if index != last:
-            balance = balance_of(contents, exchange, index, scalar)
+            balance = balances.at(index)
             last = index
             watch.enter(begin, balance, y, balance.rhs(y), width)
             known = width
@@ -95,13 +108,20 @@ def simulate(
         record.start(begin, balance, y)
         if not y:
             record.stay(finish, balance)
-        for step in integrate(balance, y, begin, finish, rtol=rtol, atol=atol, first=width) if y else ():
-            watch.rescale(step.width / known)
-            known = step.width
-            watch.follow(step)
-            record.follow(step, balance)
-            y, steps = step.after, steps + 1
-            width = max(width, step.width) if step.start + step.width >= finish else step.width
+        elif balance.chain is None:
+            for step in integrate(balance, y, begin, finish, rtol=rtol, atol=atol, first=width):
+                take(step)
+                width = max(width, step.width) if step.start + step.width >= finish else step.width
+        else:
+            # conditions jump at every segment: begin as the last one did, or as it went on
+            opening, taken = width, steps
+            for step in integrate(balance.chain, y, begin, finish, rtol=rtol, atol=atol, first=width):
+                take(step)
+                if steps == taken + 1:
+                    whole = step.width == finish - begin
+                    width = opening = max(step.width, opening) if whole else step.width
+                elif steps == taken + 2:
+                    width = min(max(step.width, opening), 3.0 * opening)
         if finish == target:
             watch.close_extremes()
     assert watch.extreme is not None

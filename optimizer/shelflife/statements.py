@@ -8,8 +8,10 @@ from optimizer.shelflife.contents import (
     is_liquid,
     limit_names,
     simulated_gases,
+    water_matters,
 )
-from optimizer.shelflife.package import Case, HolePart
+from optimizer.shelflife.package import Case, ClosurePart, HolePart
+from optimizer.shelflife.words import listed
 
 #: Largest water activity of a dry product: nothing grows below it (common practice, no source).
 DRY = 0.6
@@ -63,7 +65,7 @@ def assumptions_of(case: Case) -> list[str]:
         found.append("Air outside is 20.95 % O2, 78.08 % N2 and 0.04 % CO2 of the dry part at 1 atm in all.")
         found.append("Headspace and product are in equilibrium at all times (Henry's law).")
         if not product.headspace.gas:
-            what = "no air, only CO2," if product.carbonation is not None else "air"
+            what = "no air, only CO2" if product.carbonation is not None else "air"
             found.append(f"Headspace gas not given: {what} assumed.")
         walls = (
             "rigid: its volume is kept"
@@ -98,6 +100,15 @@ def assumptions_of(case: Case) -> list[str]:
         )
     if product.moisture is not None:
         found.append("The moisture isotherm is used at every temperature as given; the product is uniform.")
+    for part in case.package.parts:
+        if isinstance(part, ClosurePart):
+            shown = [g for g in ("O2", "H2O") if g not in part.transmission]
+            unasked = [g for g in shown if g not in gases and not (g == "H2O" and water_matters(product))]
+            if unasked:
+                found.append(
+                    f"No transmission of '{part.name}' given for {listed(unasked)}, which no limit follows: "
+                    "the tables count zero."
+                )
     if any(isinstance(p, HolePart) for p in case.package.parts):
         found.append(
             "Holes: diffusion with one hole radius added to the length, molecular and Knudsen "

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 Value = Any
+#: Segments whose splines are set up together.
+_BLOCK = 64
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,39 @@ def spline_cells(values: Array) -> Array:
     return np.stack([y0, m0, 3.0 * rise - 2.0 * m0 - m1, m0 + m1 - 2.0 * rise], axis=-1)
 
 
+class Tables:
+    """Rows of every segment. grid: (M,), or None for a fixed activity; tables: (Bt, S, M) each; factors:
+    (Bs, S) each, or None. The splines of one sample are set up for many segments at once."""
+
+    def __init__(
+        self, grid: Array | None, tables: Sequence[Array], factors: Sequence[Array | None], scalar: bool
+    ) -> None:
+        self._grid, self._tables, self._factors, self._scalar = grid, tables, factors, scalar
+        self._block, self._cells = -1, np.zeros(0)
+
+    def at(self, segment: int) -> Evaluate:
+        if self._grid is None or not self._scalar:
+            tables = [t[:, segment] for t in self._tables]
+            factors = [None if f is None else f[:, segment] for f in self._factors]
+            if self._grid is None:
+                return fixed_rows(tables, factors, self._scalar)
+            return moving_rows(self._grid, tables, factors, False)
+        block, k = divmod(segment, _BLOCK)
+        if block != self._block:
+            at = slice(block * _BLOCK, (block + 1) * _BLOCK)
+            rows = [
+                t[0, at] if f is None else t[0, at] * f[0, at, None]
+                for t, f in zip(self._tables, self._factors, strict=True)
+            ]
+            self._block, self._cells = block, spline_cells(np.stack(rows, axis=1)).transpose(0, 2, 1, 3)
+        return _one(self._cells[k], *_scale(self._grid))
+
+
+def _scale(grid: Array) -> tuple[float, float, int]:
+    """Lowest point, inverse spacing and number of cells of an equidistant grid."""
+    return float(grid[0]), 1.0 / float(grid[1] - grid[0]), len(grid) - 1
+
+
 def fixed_rows(tables: Sequence[Array], factors: Sequence[Array | None], scalar: bool) -> Evaluate:
     """Rows for a fixed activity. tables: (Bt, 1) each; factors: (Bs,) each, or None."""
     rows: list[Value] = []
@@ -68,33 +103,36 @@ def moving_rows(
     grid: Array, tables: Sequence[Array], factors: Sequence[Array | None], scalar: bool
 ) -> Evaluate:
     """Rows for a moving activity. grid: (M,); tables: (Bt, M) each; factors: (Bs,) each, or None."""
-    low, spacing = float(grid[0]), float(grid[1] - grid[0])
-    inverse, cells = 1.0 / spacing, len(grid) - 1
     if scalar:
         stacked = np.stack([t[0] if f is None else t[0] * f[0] for t, f in zip(tables, factors, strict=True)])
-        return _one(spline_cells(stacked), low, inverse, cells)
-    return _many([spline_cells(t) for t in tables], factors, low, inverse, cells)
+        return _one(spline_cells(stacked).transpose(1, 0, 2), *_scale(grid))
+    return _many([spline_cells(t) for t in tables], factors, *_scale(grid))
 
 
-def _one(coefficients: Array, low: float, inverse: float, cells: int) -> Evaluate:
-    by_cell = coefficients.transpose(1, 0, 2)
+def _one(by_cell: Array, low: float, inverse: float, cells: int) -> Evaluate:
+    """by_cell: coefficients (M - 1, rows, 4)."""
     known: dict[int, list[list[float]]] = {}
     top = cells - 1
 
-    def find(a: float) -> tuple[list[list[float]], float]:
-        u = (a - low) * inverse
-        k = int(u) if 0.0 <= u < cells else top if u > 0.0 else 0
-        cell = known.get(k)
-        if cell is None:
-            cell = known[k] = by_cell[k].tolist()
-        return cell, u - k
+    def cell_at(u: float) -> int:
+        return int(u) if 0.0 <= u < cells else top if u > 0.0 else 0
+
+    def fetch(k: int) -> list[list[float]]:
+        cell: list[list[float]] = by_cell[k].tolist()
+        known[k] = cell
+        return cell
 
     def values(a: Value) -> list[Value]:
-        cell, t = find(a)
-        return [c0 + t * (c1 + t * (c2 + t * c3)) for c0, c1, c2, c3 in cell]
+        u = (a - low) * inverse
+        k = int(u) if 0.0 <= u < cells else cell_at(u)
+        t = u - k
+        return [c0 + t * (c1 + t * (c2 + t * c3)) for c0, c1, c2, c3 in known.get(k) or fetch(k)]
 
     def with_slopes(a: Value) -> tuple[list[Value], list[Value]]:
-        cell, t = find(a)
+        u = (a - low) * inverse
+        k = int(u) if 0.0 <= u < cells else cell_at(u)
+        t = u - k
+        cell = known.get(k) or fetch(k)
         return (
             [c0 + t * (c1 + t * (c2 + t * c3)) for c0, c1, c2, c3 in cell],
             [inverse * (c1 + t * (2.0 * c2 + t * (3.0 * c3))) for _, c1, c2, c3 in cell],

@@ -22,7 +22,7 @@ LIMIT_WORDS = {
     "co2_loss": "CO2 loss",
     "shelf_life": "shelf life",
 }
-_RAW = re.compile(rf"['\"]?\b({'|'.join(LIMIT_WORDS)})\b['\"]?(?!:)")
+_RAW = re.compile(rf"\b({'|'.join(LIMIT_WORDS)}|co2 loss)\b")
 
 
 def figure(value: float | None, digits: int = 3) -> str:
@@ -89,7 +89,7 @@ def limit_name(name: str) -> str:
 
 def in_words(text: str) -> str:
     """A text in which the limits stand under their words, not under their keys."""
-    return _RAW.sub(lambda match: LIMIT_WORDS[match[1]], text)
+    return _RAW.sub(lambda match: LIMIT_WORDS[match[1].replace(" ", "_")], text)
 
 
 def listed(words: list[str] | tuple[str, ...]) -> str:

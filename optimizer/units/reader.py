@@ -74,6 +74,7 @@ def read(text: object, kind: str | Sequence[str], *, gas: str | None = None) -> 
     given = _as_text(text, kinds)
     line = tokens.plain(given)
     start = len(line) - len(line.lstrip())
+    _no_letters_in_the_number(line, start)
     number, after = _number(line, start, kinds)
     first = _unit_start(line, after)
     unit = line[first:].rstrip()
@@ -138,6 +139,25 @@ def _as_text(text: object, kinds: tuple[str, ...]) -> str:
             f"a text of {len(text)} characters is no quantity; expected {expected(kinds)}", column=1
         )
     return text
+
+
+#: A number with the letters O, o, l or I where digits 0 and 1 belong; '5l' alone is litres.
+_LETTERS = re.compile(r"[+-]?(?=[0-9.]*[OolI])(?=[OolI.]*[0-9])(?:[0-9OolI.]+[0-9]|[0-9.]+[Oo]+(?=\s|$))")
+_DIGITS = str.maketrans("OolI", "0011")
+
+
+def _no_letters_in_the_number(line: str, start: int) -> None:
+    found = _LETTERS.match(line, start)
+    if found is None:
+        return
+    letters = "".join(dict.fromkeys(c for c in found[0] if c in "OolI"))
+    at = start + next(i for i, c in enumerate(found[0]) if c in "OolI")
+    named = " and ".join(f"'{c}'" for c in letters)
+    raise fail(
+        f"the letter{'s' if len(letters) > 1 else ''} {named} in the number '{found[0]}'",
+        at,
+        f"write the digits: {found[0].translate(_DIGITS)}",
+    )
 
 
 def _number(line: str, start: int, kinds: tuple[str, ...]) -> tuple[float, int]:

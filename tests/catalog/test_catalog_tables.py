@@ -157,13 +157,17 @@ def test_a_default_states_the_value_of_the_rows_it_uses(catalog: Catalog) -> Non
 
 
 def test_every_default_lies_in_its_band(catalog: Catalog) -> None:
+    compared = 0
     for row in catalog.shipped.tables["defaults"].rows:
         if row.get("material") == "aluminium foil":  # zero, below every measured row
             continue
         band = catalog.band(row.get("material"), row.get("gas"))
-        assert band is not None, row.where
+        if band is None:  # one source alone has nothing to be compared with
+            continue
+        compared += 1
         assert band.low <= evaluated(row).record.best * 1.01, row.where
         assert evaluated(row).record.best <= band.high * 1.01, row.where
+    assert compared > 30
 
 
 def test_diffusivity_times_solubility_is_the_remembered_permeability(catalog: Catalog) -> None:

@@ -154,7 +154,7 @@ def test_rules_of_the_project_hold_in_the_answer(tmp_path: Path) -> None:
 
 
 def test_a_thinner_wall_of_the_same_sequence_fails(tmp_path: Path) -> None:
-    """A limit or a rule holds every layer: taking 1 % off the barrier breaks the shelf life."""
+    """Without a rule on the total, limits alone hold the layers that are above their smallest gauge."""
     p = project(tmp_path, ("total_thickness: {min: 250 um, max: 900 um}", "total_thickness: {max: 900 um}"))
     assert p.design is not None
     walls = walls_of(solved(p), p.design)
@@ -176,7 +176,10 @@ def test_the_reserve_is_kept_of_every_limit(tmp_path: Path) -> None:
 
 
 def test_alternatives_are_other_sequences_that_cost_no_less(tmp_path: Path) -> None:
-    p = project(tmp_path, *CHANGES["two polyolefins"])
+    p = project(
+        tmp_path, ("choose_from: [HDPE", "choose_from: [HDPE, EVOH 44"),
+        ("product:", "  - {name: EVOH 44, price: 6.2 EUR/kg, gauge: {min: 3 um, max: 60 um}}\nproduct:"),
+    )
     result = solved(p)
     assert p.design is not None and result.objective is not None and result.lower_bound is not None
     assert result.alternatives
@@ -224,6 +227,11 @@ def test_the_time_limit_is_kept_where_nothing_is_possible(tmp_path: Path) -> Non
     assert time.monotonic() - begin <= 4.0
 
 
+def plainly(text: str) -> str:
+    """Names of limits as words, however they are written."""
+    return text.replace("_", " ")
+
+
 # -- infeasible ----------------------------------------------------------------------------------------------
 
 
@@ -232,8 +240,8 @@ def test_the_clashing_limit_and_rule_are_named_and_nothing_else(tmp_path: Path) 
     result = solved(project(tmp_path, ("max: 900 um}\n    share", "max: 260 um}\n    share"), ("water_loss: 0.4 %", "water_loss: 0.1 %")))
     assert result.status == "infeasible"
     assert result.objective is None and not result.structure and result.predicted is None
-    assert sorted(result.conflict) == ["the limit on water_loss", "total thickness at most 260 um"]
-    assert "water_loss" in result.nearest and "months" in result.nearest
+    assert sorted(plainly(x) for x in result.conflict) == ["the limit on water loss", "total thickness at most 260 um"]
+    assert "water loss" in plainly(result.nearest) and "months" in result.nearest
 
 
 def test_the_nearest_structure_is_one_that_the_rules_allow(tmp_path: Path) -> None:
@@ -248,22 +256,24 @@ def test_the_nearest_structure_is_one_that_the_rules_allow(tmp_path: Path) -> No
     assert 250 <= float(words.split()[1]) <= 260.01
 
 
-def test_two_rules_that_clash_by_themselves_are_named_without_any_limit(tmp_path: Path) -> None:
-    """At most 6 % of EVOH, but at least 250 um in all of which the only other layers reach too little."""
+def test_rules_that_clash_by_themselves_are_named_without_any_limit(tmp_path: Path) -> None:
+    """3 um of EVOH are far more than 0.1 % of anything up to 900 um."""
     result = solved(project(
         tmp_path, ("max_layers: 5", "max_layers: 5\n    keep: [EVOH 32]"), ("share: {EVOH: {max: 6 %}}", "share: {EVOH: {max: 0.1 %}}"),
+        ("oxygen_gain: 3 mg/kg, water_loss: 0.4 %", "oxygen_gain: 3 g/kg"),
     ))
     assert result.status == "infeasible"
     text = " | ".join(result.conflict)
     assert "EVOH 32 must be present" in text and "mass share of EVOH" in text
     assert "limit on" not in text
+    assert result.nearest
 
 
 def test_a_limit_no_wall_can_meet_is_said_in_words(tmp_path: Path) -> None:
     result = solved(project(tmp_path, ("value: 0.0005 cm3/day", "value: 5 cm3/day")))
     assert result.status == "infeasible"
     (text,) = result.conflict
-    assert "oxygen_gain cannot be met by any wall" in text
+    assert "oxygen gain cannot be met by any wall" in plainly(text)
 
 
 def test_a_conflict_is_smallest_without_any_of_its_members_there_is_a_wall(tmp_path: Path) -> None:
@@ -298,7 +308,7 @@ def saving(single: tuple[Project, DesignOptions, DesignResult], case: Case, opti
 
 
 def said(single: tuple[Project, DesignOptions, DesignResult], name: str) -> float:
-    return next((b.saves for b in single[2].binding if b.name == name), 0.0)
+    return next((b.saves for b in single[2].binding if plainly(b.name) == plainly(name)), 0.0)
 
 
 @pytest.mark.parametrize("name", ["oxygen_gain", "water_loss"])

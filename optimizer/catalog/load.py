@@ -62,7 +62,7 @@ class Shipped:
 
     @cached_property
     def _keys(self) -> re.Pattern[str]:
-        keys = sorted((re.escape(key) for key in self._short), key=len, reverse=True)
+        keys = sorted((re.escape(key) for key in self._short if "_" in key), key=len, reverse=True)
         return re.compile(rf"(?<!\w)(?:{'|'.join(keys)})(?!\w)")
 
     @cached_property

@@ -199,6 +199,5 @@ def _nearest(case: Case, problem: Problem, limits: set[str], walls: Walls, deadl
     tail = f"; at the target: {', '.join(over)}" if over else ""
     relaxed_limits = ", ".join(sorted(x.replace("_", " ") for x in limits))
     return (
-        f"Nearest: with what {relaxed_limits} allows taken {high:.3g} times as large, "
-        f"{words}; {life}{tail}."
+        f"Nearest: with what {relaxed_limits} allows taken {high:.3g} times as large, {words}; {life}{tail}."
     )

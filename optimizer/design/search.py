@@ -112,17 +112,18 @@ class Search:
         for d, share in enumerate(self.exact.shares_of_demand(sequences, thickness)):
             self._keep_cut(d, share)
 
-    def others(self, most: int) -> list[Choice]:
+    def others(self, most: int, seconds: float) -> list[Choice]:
         """Good designs of other sequences, best first; thicknesses are polished, not proved next best."""
+        deadline = time.monotonic() + seconds
         shares = [(c.demand, np.array(c.share)) for c in self.cuts]
         for sequences in self._all_of(tuple(Pattern((), r == 0) for r in self.ranks), _MOST_OTHERS) or []:
-            if sequences not in self.relaxed:
+            if sequences not in self.relaxed and time.monotonic() < deadline:
                 bound, x = self.closer.first_bound(sequences, np.inf, shares)
                 if x is not None:
                     self.relaxed[sequences] = (bound, x)
         by_bound = sorted(self.relaxed.items(), key=lambda item: item[1][0])
         for sequences, (_, x) in by_bound[: most + 2]:
-            if sequences not in self.polisher.solved:
+            if sequences not in self.polisher.solved and time.monotonic() < deadline:
                 self.polisher.best(sequences, [x])
         pool = [c for c in self.polisher.solved.values() if c is not None]
         return sorted(pool, key=lambda c: c.objective)[:most]

@@ -30,6 +30,8 @@ DEFAULT_TIME = 600.0
 DEFAULT_GAP = 1e-3
 #: Other structures listed with the answer.
 _ALTERNATIVES = 5
+#: Seconds spent at most on them.
+_OTHERS_TIME = 3.0
 #: The search aims at this share of the gap asked for, so that the answer keeps it after rounding.
 _AIM = 0.98
 #: A reserve counts as kept to within this share of the permitted change [%].
@@ -277,7 +279,7 @@ class _Run:
 
     def _alternatives(self, state: _State, choice: Choice, factor: float) -> tuple[Alternative, ...]:
         rows: list[Alternative] = []
-        for other in state.search.others(_ALTERNATIVES + 1):
+        for other in state.search.others(_ALTERNATIVES + 1, min(_OTHERS_TIME, max(0.0, self.left))):
             if other.sequences != choice.sequences and len(rows) < _ALTERNATIVES:
                 excess = 100.0 * (other.objective / state.choice.objective - 1.0)
                 rows.append(Alternative(self._structure(other), other.objective * factor, excess))

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from optimizer.report.basis import basis
-from optimizer.report.page import Column, Page, number
+from optimizer.report.page import Column, Page, number, word
 from optimizer.report.predict import SPECIFIED, gases_of, verdict, worst_stage
 from optimizer.report.wording import (
     apart,
@@ -31,7 +31,7 @@ def check_page(result: CheckResult) -> Page:
     page.line(f"Baseline {_lower_first(verdict(result.baseline))}")
     page.heading("Side by side")
     page.table(
-        [Column("quantity"), number("baseline"), number("changed"), Column("unit"), number("difference")],
+        [Column("quantity"), number("baseline"), number("changed"), word("unit"), number("difference")],
         list(_side_by_side(result.baseline, result.changed)),
     )
     units = dict.fromkeys(t.unit for t in (*result.changed.transmission, *result.baseline.transmission))

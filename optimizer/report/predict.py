@@ -72,18 +72,27 @@ def verdict(result: PredictResult) -> str:
         return (
             f"{head}: over a limit already at closing ({by or listed([limit_name(o.name) for o in failed])})."
         )
+    if result.limits and all(o.status in SPECIFIED for o in result.limits):
+        missed = f"Not met: {listed([_specified(o) for o in failed])}." if failed else ""
+        return f"{head}: {missed or 'every transmission limit is met.'} No limit is on the shelf life."
     lasts, aim = _lasts(life, target, result.horizon_days)
     ended = f"; ended by {by}" if by and life is not None else ""
     if target is None:
-        head = "LASTS" if result.passes else "FAILS"
-        start = f"{head}: {lasts}{ended}; no target was given."
+        start = f"FAILS: {lasts}{ended}; no target was given."
+        if result.passes:
+            start = f"{lasts[0].upper()}{lasts[1:]}{ended}; no target was given."
     else:
         start = f"{head}: {lasts}, target {aim}{ended}."
     late = life is not None and target is not None and life < target
-    others = [limit_name(o.name) for o in failed if not (late and limit_name(o.name) == by)]
+    others = [_specified(o) for o in failed if not (late and limit_name(o.name) == by)]
     if not result.passes and others:
         start += f" Not met: {listed(others)}."
     return start
+
+
+def _specified(o: LimitOutcome) -> str:
+    """'water loss', 'transmission O2 of bottle'."""
+    return limit_name(o.name) + (f" of {o.wall}" if o.wall else "")
 
 
 def _lasts(life: float | None, target: float | None, horizon: float) -> tuple[str, str]:
@@ -96,7 +105,8 @@ def _lasts(life: float | None, target: float | None, horizon: float) -> tuple[st
     own, aim = apart(life / length, target / length)
     margin = 100.0 * (life / target - 1.0)
     comparison = "longer" if margin >= 0 else "short"
-    return f"lasts {own} {unit}", f"{aim} {unit} ({percent(abs(margin))} {comparison})"
+    lasts = duration(life) if life < 0.1 * length else f"{own} {unit}"
+    return f"lasts {lasts}", f"{aim} {unit} ({percent(abs(margin))} {comparison})"
 
 
 def limit_verdict(outcome: LimitOutcome) -> str:

@@ -134,3 +134,31 @@ def test_the_order_of_a_pair_does_not_matter_and_an_unlisted_pair_does_not_hold(
 def test_recycling_families_are_those_of_the_materials(catalog: Catalog) -> None:
     known = {catalog.polymer(n).record.recycling_family for n in catalog.names()}
     assert {rule.family for rule in catalog.recycling} <= known
+
+
+def test_a_humidity_response_is_no_disagreement_between_sources(catalog: Catalog) -> None:
+    # one source at 60, 80 and 90 %RH, a factor of 100 apart
+    assert len(catalog.candidates("EVOH 32", "CO2")) == 3
+    assert catalog.band("EVOH 32", "CO2") is None
+
+
+def test_sources_are_compared_at_one_humidity(catalog: Catalog) -> None:
+    band = catalog.band("PET", "CO2")
+    assert band is not None and band.at == "0 %RH" and band.basis == "2 sources"
+    # printed range 15 to 25 cm3 mil/(100 in2 day atm); remembered 0.118e-13 cm3 cm/(cm2 s Pa), which is 26.24
+    low, high = (convert(v, "gas permeability", "cm3*mil/(100 in2*day*atm)") for v in (band.low, band.high))
+    assert (low, high) == (pytest.approx(15.0), pytest.approx(26.24, rel=1e-3))
+    default = catalog.band("EVOH 32", "O2")
+    assert default is not None and default.at == "60 %RH"
+
+
+def test_no_source_key_stands_in_what_people_read(catalog: Catalog) -> None:
+    keys = [row.get("key") for row in catalog.shipped.tables["references"].rows if "_" in row.get("key")]
+    for row in catalog.shipped.tables["references"].rows:
+        assert row.get("short") and "_" not in row.get("short"), row.where
+    for name in catalog.names():
+        text = "\n".join(catalog.explain(name).lines())
+        assert not [key for key in keys if key in text], name
+        for note in (*catalog.material(name).notes, *(s.source for s in catalog.material(name).sources)):
+            assert not [key for key in keys if key in note], (name, note)
+    assert "textbook on modified-atmosphere packaging" in "".join(catalog.material("EVOH 32").notes)

@@ -14,7 +14,9 @@ from optimizer.results import Change
 from optimizer.shelflife.changes import changed_walls, changes
 from optimizer.shelflife.package import (
     Case,
+    ClosurePart,
     Consumption,
+    GivenConductance,
     Headspace,
     HolePart,
     Layer,
@@ -132,10 +134,14 @@ def test_a_wall_that_no_part_uses_is_not_a_changed_wall() -> None:
             Change("limit oxygen gain", "5 mg/kg", "3 mg/kg"),
         ),
         (with_product(limits=CASE.product.limits[:1]), Change("limit water loss", "2 %", "none")),
-        (replace(CASE, target=300 * DAY), Change("target shelf life", "270 days", "300 days")),
+        (replace(CASE, target=300 * DAY), Change("target shelf life", "8.87 months", "9.86 months")),
         (
             replace(CASE, storage=(Stage("shelf", 270 * DAY, 301.15, 0.5),)),
-            Change("storage stage 1", "shelf: 270 days, 23 degC, 50 %", "shelf: 270 days, 28 degC, 50 %"),
+            Change(
+                "storage stage 1",
+                "shelf: 8.87 months, 23 degC, 50 %",
+                "shelf: 8.87 months, 28 degC, 50 %",
+            ),
         ),
         (
             replace(CASE, package=replace(CASE.package, parts=CASE.package.parts[:1])),
@@ -172,7 +178,29 @@ def test_a_changed_oxygen_model_names_the_fields_that_differ() -> None:
     (change,) = difference(with_product(oxygen=oxygen))
     assert change.what == "oxygen in the product"
     assert "dissolves like nothing" in change.baseline
-    assert "dissolves like water" in change.now and "rate 5e-07" in change.now
+    assert "dissolves like water" in change.now
+    assert "rate 0.0432 1/day, temperature 23 degC" in change.now  # 5e-7 * 86400
+
+
+def test_a_price_a_gauge_or_a_role_is_no_change_of_the_wall() -> None:
+    dearer = replace(CORE, price=9.0, gauge=(1e-6, 1e-4), roles=frozenset({"barrier"}), notes=("new",))
+    now = with_wall(Layer(SKIN, 3e-4), Layer(dearer, 12e-6), Layer(SKIN, 2e-4))
+    assert difference(now) == [Change("material EVOH 32, price", "1.3 EUR/kg", "9 EUR/kg")]
+    assert changed_walls(CASE, now) == ()
+
+
+@pytest.mark.parametrize("density", [950.0, 960.0])
+def test_another_density_is_a_change_of_the_wall(density: float) -> None:
+    now = with_wall(Layer(SKIN, 3e-4), Layer(replace(CORE, density=density), 12e-6), Layer(SKIN, 2e-4))
+    assert changed_walls(CASE, now) == (() if density == 950.0 else ("bottle",))
+    assert bool(difference(now)) is (density != 950.0)
+
+
+def test_another_activation_energy_is_shown_where_the_printed_values_are_the_same() -> None:
+    law = replace(CORE.gases["O2"], activation_energy=50e3)
+    other = replace(CORE, gases={"O2": law})
+    (change,) = difference(with_wall(Layer(SKIN, 3e-4), Layer(other, 12e-6), Layer(SKIN, 2e-4)))
+    assert change.baseline.endswith("40 kJ/mol") and change.now.endswith("50 kJ/mol")
 
 
 def test_mass_and_cost_come_last() -> None:
@@ -181,3 +209,13 @@ def test_mass_and_cost_come_last() -> None:
         Change("mass of the package", "28.42 g", "25 g"),
         Change("cost of the package", "0.05235 EUR", "none"),
     )
+
+
+def test_a_closure_is_told_in_trade_units() -> None:
+    # 0.01 cm3(STP)/(day atm) is 0.01e-6 m3 / 0.0224140 m3/mol / 86400 s / 101325 Pa
+    oxygen = GivenConductance(0.01e-6 / 0.022413970 / 86400 / 101325, 296.15, 4e4)
+    # 1 g/(day kPa) is 1/18.0153 mol / 86400 s / 1000 Pa
+    water = GivenConductance(1 / 18.0153 / 86400 / 1000, 296.15, 35e3)
+    parts = (*CASE.package.parts, ClosurePart("cap", {"O2": oxygen, "H2O": water}))
+    (change,) = difference(replace(CASE, package=replace(CASE.package, parts=parts)))
+    assert change == Change("part cap", "none", "closure: O2 0.01 cm3/(day*atm), H2O 1 g/(day*kPa)")

@@ -40,7 +40,7 @@ def test_predict_answers_in_text_and_json(tmp_path: Path) -> None:
 def test_predict_fails_the_package_that_a_specification_refuses(tmp_path: Path) -> None:
     done = layerwright("predict", write(tmp_path, "thin.yaml", thickness="19 um"))
     assert done.returncode == 1
-    assert "FAILS" in done.stdout and "Not met: transmission O2." in " ".join(done.stdout.split())
+    assert "FAILS" in done.stdout and "Not met: transmission O2 of film." in " ".join(done.stdout.split())
 
 
 def test_input_problems_are_listed_without_traceback(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ import pytest
 from optimizer.errors import InputError
 from optimizer.project import Project, load_project
 from optimizer.shelflife.package import ClosurePart, HolePart, WallPart
+from optimizer.shelflife.predict import predict
 
 GOOD = Path(__file__).parent.parent / "data" / "projects" / "good"
 #: mol in 1 cm3 at 0 degC and 1 atm: the molar volume of an ideal gas is 22413.97 cm3/mol (CODATA 2018).
@@ -201,7 +202,10 @@ def test_a_carbonated_product_is_closed_at_its_own_temperature_without_air(tmp_p
     case = load_project(path).case
     assert case.product.closing_temperature == pytest.approx(277.15)
     assert case.product.headspace.gas == {} and case.product.water_activity == 1.0
-    assert any("no air" in text for text in case.assumptions)
+    said = [
+        text for text in predict(case, version="", inputs_sha256="").assumptions if "eadspace gas" in text
+    ]
+    assert said == ["Headspace gas not given: no air, only CO2 assumed."]
 
 
 def test_a_wall_far_from_its_gauge_warns_but_loads(tmp_path: Path) -> None:

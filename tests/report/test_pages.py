@@ -70,7 +70,24 @@ def test_a_life_beyond_the_horizon_is_said_so() -> None:
 
 def test_without_a_target_nothing_is_compared() -> None:
     result = replace(PASSING, target_days=None)
-    assert verdict(result) == "LASTS: lasts 14.2 months; ended by oxygen gain; no target was given."
+    assert verdict(result) == "Lasts 14.2 months; ended by oxygen gain; no target was given."
+    assert verdict(replace(result, passes=False)).startswith("FAILS: lasts 14.2 months;")
+
+
+def test_a_life_of_hours_is_not_told_in_months() -> None:
+    limit = replace(PASSING.limits[0], passes=False, reached_after_days=0.5)
+    result = replace(PASSING, passes=False, shelf_life_days=0.5, limits=(limit,))
+    assert verdict(result).startswith("FAILS: lasts 12 hours, target 9 months (100 % short)")
+    assert "12 hours" in flat(predict_page(result)).partition("Limits")[2]
+
+
+def test_a_buyers_limits_alone_say_nothing_of_shelf_life() -> None:
+    met = replace(PASSING.limits[0], name="transmission O2", wall="bottle", status="met")
+    result = replace(PASSING, limits=(met,), shelf_life_days=None, limited_by=None, target_days=None)
+    assert verdict(result) == "PASSES: every transmission limit is met. No limit is on the shelf life."
+    failed = replace(met, passes=False, status="exceeded")
+    said = verdict(replace(result, limits=(failed,), passes=False))
+    assert said == "FAILS: Not met: transmission O2 of bottle. No limit is on the shelf life."
 
 
 def test_over_at_closing_is_said_so() -> None:
@@ -134,8 +151,32 @@ def test_a_design_shows_structure_alternatives_and_what_holds_it() -> None:
 def test_an_infeasible_design_explains_itself() -> None:
     text = flat(design_page(INFEASIBLE))
     assert text.split(":")[0].endswith("INFEASIBLE")
-    for words in (*INFEASIBLE.conflict, INFEASIBLE.nearest):
+    for words in (*INFEASIBLE.conflict, INFEASIBLE.nearest[1:]):
         assert words in text
+
+
+def test_an_infeasible_design_names_limits_in_words() -> None:
+    raw = replace(
+        INFEASIBLE,
+        conflict=("the limit on co2 loss",),
+        nearest="Nearest: with what oxygen_gain, water_activity_max allows taken 2 times as large, HDPE 3 um",
+    )
+    text = flat(design_page(raw))
+    assert "the limit on CO2 loss" in text
+    assert "With what oxygen gain, highest water activity allows taken 2 times" in text
+
+
+def test_what_left_means_is_said_under_the_table() -> None:
+    text = flat(predict_page(PASSING))
+    assert text.count("left: share of the permitted change that is still unused at the target") == 1
+    lost = replace(PASSING.limits[0], passes=False, margin_pct=-3.0)
+    assert "left:" not in flat(predict_page(replace(PASSING, limits=(lost,))))
+
+
+def test_the_solver_line_speaks_of_the_gap_in_percent() -> None:
+    solver = {"name": "HiGHS", "rounds": 4, "gap_asked": 0.001, "seconds": 2.345}
+    text = flat(design_page(replace(DESIGNED, solver=solver)))
+    assert text.endswith("Solver HiGHS, rounds 4, gap asked 0.1 %, 2.35 s")
 
 
 def test_a_design_out_of_time_tells_what_was_proved() -> None:
@@ -147,11 +188,11 @@ def test_a_design_out_of_time_tells_what_was_proved() -> None:
 def test_a_check_shows_both_the_changes_and_the_lightest() -> None:
     text = flat(check_page(CHECKED))
     assert "FAILS: lasts 8.997 months" in text
-    assert "Baseline: passes: lasts 14.2 months" in text
+    assert "Baseline passes: lasts 14.2 months" in text
     assert "shelf life 14.2 8.997 months -37 %" in text
     assert "oxygen gain at target 3.16 5 mg/kg +58 %" in text
     assert "layer 3 EVOH 32 12 um 7.6 um" in text
-    assert "100.1 % of the thickness of the changed walls: 28.44 g" in text
+    assert "100.1 % of the thickness of wall bottle: 28.44 g" in text
 
 
 def test_a_check_without_a_passing_scale_says_why() -> None:

@@ -43,6 +43,10 @@ def test_figures_have_three_digits(value: float | None, text: str) -> None:
 def test_durations_take_the_unit_that_suits_them() -> None:
     assert duration(0.25) == "6 hours"
     assert duration(5.0) == "5 days"
+    assert duration(84.0) == "84 days"
+    assert duration(149.0) == "149 days"
+    assert duration(152.1875) == "5 months"
+    assert duration(1095.0) == "36 months"  # three years are 1095.75 days
     assert duration(9 * 30.4375) == "9 months"
     assert duration(1461.0) == "4 years"
     assert duration(30.4375, like=9 * 30.4375) == "1 month"

@@ -225,3 +225,24 @@ def test_single_letters_that_mean_other_things_elsewhere_are_not_guessed() -> No
         with pytest.raises(UnitError, match="several meanings"):
             read(text, kind)
     assert read("1 t", "mass").value == 1000.0  # the tonne is accepted with SI
+
+
+@pytest.mark.parametrize(
+    ("text", "column", "number", "digits"),
+    [
+        ("6OO um", 2, "6OO", "600"),
+        ("6O0um", 2, "6O0", "600"),
+        ("l00 um", 1, "l00", "100"),
+        ("O.5 mm", 1, "O.5", "0.5"),
+        ("  1l0 um", 4, "1l0", "110"),
+    ],
+)
+def test_letters_in_place_of_digits_are_named(text: str, column: int, number: str, digits: str) -> None:
+    with pytest.raises(UnitError) as caught:
+        read(text, "length")
+    assert caught.value.column == column
+    assert f"in the number '{number}'" in caught.value.message and caught.value.hint.endswith(f": {digits}")
+
+
+def test_litres_behind_a_number_stay_litres() -> None:
+    assert read("5l", "volume").value == read("5 l", "volume").value == 0.005

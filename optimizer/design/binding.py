@@ -13,6 +13,7 @@ from optimizer.design.options import DesignOptions
 from optimizer.design.problem import Choice, Problem, Share, WallRules
 from optimizer.design.search import Search
 from optimizer.results import Binding
+from optimizer.shelflife.limits import sign_of
 from optimizer.shelflife.package import Case, Wall
 
 Walls = Callable[[Choice], dict[str, Wall]]
@@ -39,10 +40,24 @@ def binding_of(
         if value is not None and now - value > 1e-6 * abs(now):
             found.append(Binding(name, step, (now - value) * factor, unit, note))
 
-    for name in dict.fromkeys(d.name.split(",")[0] for d in base.demands):
-        # a water-vapour specification has one row for either side wet: they are loosened together
-        step = "10 % higher limit" if name.startswith("transmission") else "10 % more allowed"
-        add(name, step, _loosen(base, name, 1.0 / (1.0 + _LIMIT_STEP)))
+    active = {d.name.split(",")[0] for d in base.demands}
+    for limit in case.product.limits:
+        if limit.name in active:
+            factor_up = 1.0 + _LIMIT_STEP * sign_of(limit.name)
+            limits = tuple(
+                replace(x, value=x.value * factor_up) if x is limit else x for x in case.product.limits
+            )
+            changed_case = replace(case, product=replace(case.product, limits=limits))
+            add(limit.name, "10 % looser limit", build(changed_case, options, structure, thickness).problem)
+    for asked in case.transmission_limits:
+        name = f"transmission {asked.gas}" + (f" of {asked.wall}" if asked.wall else "")
+        if name in active:
+            looser = tuple(
+                replace(x, maximum=x.maximum * (1.0 + _LIMIT_STEP)) if x is asked else x
+                for x in case.transmission_limits
+            )
+            changed_case = replace(case, transmission_limits=looser)
+            add(name, "10 % higher limit", build(changed_case, options, structure, thickness).problem)
     if case.target is not None and case.target > 31 * DAY:
         shorter = build(replace(case, target=case.target - MONTH), options, structure, thickness)
         if not shorter.beyond:
@@ -86,18 +101,6 @@ def _with_share(problem: Problem, old: Share, new: Share) -> Problem:
         return replace(wall, shares=tuple(new if x == old else x for x in wall.shares))
 
     return problem.with_walls(tuple(change(w) for w in problem.walls))
-
-
-def _loosen(problem: Problem, name: str, factor: float) -> Problem:
-    return replace(
-        problem,
-        demands=tuple(
-            replace(d, terms=tuple(replace(t, weight=t.weight * factor) for t in d.terms))
-            if d.name.split(",")[0] == name
-            else d
-            for d in problem.demands
-        ),
-    )
 
 
 def _cost(problem: Problem, choice: Choice) -> float | None:

@@ -71,6 +71,7 @@ class Closer:
         shares: Sequence[tuple[int, Array]],
         offer: Callable[[Array], float],
         deadline: Callable[[], bool] = lambda: False,
+        most_nodes: int = MOST_NODES,
     ) -> Closed:
         """Lower bound of the sequence, at most ``cutoff``.
 
@@ -86,7 +87,7 @@ class Closer:
             if node.bound >= cutoff:
                 done = min(done, node.bound)
                 continue
-            if nodes >= MOST_NODES or deadline():
+            if nodes >= most_nodes or deadline():
                 return Closed(min(node.bound, done), nodes)
             nodes += 1
             bound, x = work.relax(node, cutoff)

@@ -24,9 +24,10 @@ from optimizer.physics.laminate import permeance
 from optimizer.physics.material import Material
 from optimizer.physics.permeability import GasLaw, WaterLaw
 from optimizer.physics.water import saturation_pressure
-from optimizer.shelflife.exchange import Exchange, exchange_of, part_exchange
+from optimizer.shelflife.contents import simulated_gases
+from optimizer.shelflife.exchange import Exchange, exchange_of, part_exchange, with_nitrogen
 from optimizer.shelflife.limits import sign_of
-from optimizer.shelflife.package import LIMIT_GAS, Case, Layer, Package, Wall, WallPart
+from optimizer.shelflife.package import LIMIT_GAS, Case, Layer, Limit, Package, Wall, WallPart
 from optimizer.shelflife.segments import lay_out
 from optimizer.shelflife.simulate import limit_extremes, simulate
 from optimizer.shelflife.specification import specification_values
@@ -80,7 +81,9 @@ class Linearisation:
 
     def __init__(self, case: Case, options: DesignOptions, reference: Mapping[str, Wall]) -> None:
         self.case, self.options = case, options
-        self.package: Package = case.package.with_walls(dict(reference))
+        package = case.package.with_walls(dict(reference))
+        self.package = with_nitrogen(package) if "N2" in simulated_gases(case.product) else package
+        self._known: dict[str, tuple[Array, Array]] = {}
         self.reference = replace(case, package=self.package)
         self.target = case.target if case.target is not None else case.horizon
         self.moving = case.product.moisture is not None
@@ -158,24 +161,72 @@ class Linearisation:
             total = total / (saturation_pressure(s.temperature) * (inside - s.humidity))
         return total
 
+    def conductances(self, gas: str) -> tuple[Array, Array]:
+        """Conductance of the designed walls and of everything else (S,) [mol/(s Pa)], remembered."""
+        if gas not in self._known:
+            by_wall = [self.area(w) * self.designed_permeance(w, gas) for w in self.options.walls]
+            self._known[gas] = (np.sum(by_wall, axis=0), self.fixed_conductance(gas))
+        return self._known[gas]
+
+    def scaled(self, scales: Array) -> dict[str, Array]:
+        """Multipliers (B, S) of every permeant with the designed walls' conductances times ``scales`` (B,).
+
+        All permeants together, as when a wall is made thicker or thinner: in a pouch that lets oxygen out
+        slowly but nitrogen fast, oxygen alone would say nothing.
+        """
+        permeants = [*self.exchange.gases, *(["H2O"] if self.exchange.water is not None else [])]
+        found = {}
+        for gas in permeants:
+            designed, fixed = self.conductances(gas)
+            found[gas] = (fixed + np.outer(scales, designed)) / np.maximum(designed + fixed, 1e-300)
+        return found
+
+    def _excess(self, k: int, allowed: float, sign: float, multipliers: Mapping[str, Array]) -> Array:
+        """sign * (extreme of limit k - allowed) for multipliers of the total conductances (B, S)."""
+        values = limit_extremes(self.case.product, self.exchange.scaled(multipliers), self.target)
+        return sign * (values[:, k] - allowed)
+
+    def _critical_scale(self, k: int, allowed: float, sign: float) -> float:
+        return _critical(lambda scales: self._excess(k, allowed, sign, self.scaled(scales)))
+
+    def tightest(self) -> float:
+        """Smallest scale of the designed walls' conductances that a limit of the product asks for; inf if
+        none asks for any, 0 if one cannot be met."""
+        closing = self._closing()
+        scales = [np.inf]
+        for k, limit in enumerate(self.case.product.limits):
+            allowed, sign = self._allowed(limit, float(closing[k])), sign_of(limit.name)
+            if sign * (allowed - closing[k]) > 0:
+                scales.append(self._critical_scale(k, allowed, sign))
+        return min(scales)
+
+    def _closing(self) -> Array:
+        """Quantities of the limits just after closing (L,)."""
+        if not self.case.product.limits:
+            return np.zeros(0)
+        run = simulate(self.case.product, self.exchange, until=self.target, crossings=False)
+        closing: Array = run.closing[0]
+        return closing
+
+    def _allowed(self, limit: Limit, closing: float) -> float:
+        """What the limit allows once the reserve is kept."""
+        return closing + (limit.value - closing) * (1.0 - self.options.reserve)
+
     # -- limits ----------------------------------------------------------------------------------------------
 
     def demands(self, environments: list[Environment]) -> tuple[list[Demand], list[Beyond], list[str]]:
         """Rows of the product's limits; new environments are appended to the list."""
-        product = self.case.product
         rows: list[Demand] = []
         beyond: list[Beyond] = []
         idle: list[str] = []
-        if not product.limits:
-            return rows, beyond, idle
-        closing = simulate(product, self.exchange, until=self.target, crossings=False).closing[0]
-        for k, limit in enumerate(product.limits):
+        closing = self._closing()
+        for k, limit in enumerate(self.case.product.limits):
             sign = sign_of(limit.name)
-            allowed = closing[k] + (limit.value - closing[k]) * (1.0 - self.options.reserve)
+            allowed = self._allowed(limit, float(closing[k]))
             if sign * (allowed - closing[k]) <= 0:
                 beyond.append(Beyond(limit.name, f"{_words(limit.name)} is already exceeded at closing"))
                 continue
-            row = self._row(k, limit.name, float(allowed), sign, environments)
+            row = self._row(k, limit.name, allowed, sign, environments)
             if isinstance(row, Beyond):
                 beyond.append(row)
             elif row is None:
@@ -188,29 +239,18 @@ class Linearisation:
         self, k: int, name: str, allowed: float, sign: float, environments: list[Environment]
     ) -> Demand | Beyond | None:
         gas = LIMIT_GAS[name]
-        walls = self.options.walls
-        by_wall = {w: self.area(w) * self.designed_permeance(w, gas) for w in walls}
-        designed = sum(by_wall.values(), start=np.zeros(len(self.exchange.segments)))
-        fixed = self.fixed_conductance(gas)
-        total = np.maximum(designed + fixed, 1e-300)
-
-        def excess(multipliers: Array) -> Array:
-            """sign * (extreme - allowed) for multipliers of the total conductance (B, S)."""
-            values = limit_extremes(self.case.product, self.exchange.scaled({gas: multipliers}), self.target)
-            return sign * (values[:, k] - allowed)
-
-        def at_scale(scales: Array) -> Array:
-            return excess((fixed + np.outer(scales, designed)) / total)
-
-        critical = _critical(at_scale)
+        critical = self._critical_scale(k, allowed, sign)
         if critical == 0.0:
             what = "the parts that are not designed and the gas inside alone exceed it"
             return Beyond(name, f"{_words(name)} cannot be met by any wall: {what}")
         if not np.isfinite(critical):
             return None
+        designed, fixed = self.conductances(gas)
+        total = np.maximum(designed + fixed, 1e-300)
+        others = self.scaled(np.array([critical]))
         base = (fixed + critical * designed) / total
         step = np.diag(_STEP * critical * designed / total)
-        values = excess(np.concatenate([base + step, base - step]))
+        values = self._excess(k, allowed, sign, {**others, gas: np.concatenate([base + step, base - step])})
         count = len(base)
         slope = np.maximum(values[:count] - values[count:], 0.0)
         if not np.any(slope > 0):
@@ -222,7 +262,7 @@ class Linearisation:
             if shares[s] < 1e-9:
                 continue
             index = self._environment(environments, s)
-            for w, wall in enumerate(walls):
+            for w, wall in enumerate(self.options.walls):
                 weight = shares[s] * self.area(wall) / (critical * designed[s]) * (1.0 + GUARD)
                 terms[w, index] = terms.get((w, index), 0.0) + weight
         return Demand(name, gas, tuple(Term(w, e, v) for (w, e), v in sorted(terms.items())))
@@ -331,6 +371,21 @@ def _critical(excess: Callable[[Array], Array]) -> float:
         if values[0] > 0:
             return low
     return low + fraction * (high - low)
+
+
+def met(case: Case, options: DesignOptions, reference: Mapping[str, Wall]) -> dict[str, Wall]:
+    """The reference walls with all layers thicker or thinner by one factor, so that they just meet the
+    limits."""
+    walls = dict(reference)
+    for _ in range(3):
+        scale = Linearisation(case, options, walls).tightest()
+        if not 0.0 < scale < np.inf or 0.7 < scale < 1.5:
+            break
+        walls = {
+            name: replace(wall, layers=tuple(replace(x, thickness=x.thickness / scale) for x in wall.layers))
+            for name, wall in walls.items()
+        }
+    return walls
 
 
 def build(

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.design.boxes import resistivity_at
-from optimizer.design.close import Closer
+from optimizer.design.close import MOST_NODES, Closer
 from optimizer.design.exact import ExactModel
 from optimizer.design.highs import Proposal, Solver, Status
 from optimizer.design.layout import UM, Pattern, position_classes, ranks, sequences_of
@@ -34,6 +34,9 @@ Progress = Callable[[str], None]
 
 #: A node with at most this many sequences is settled by closing them one by one.
 MOST_LISTED = 3000
+#: Of these the most promising are polished before any is closed, and each gets a short look before a long
+#: one.
+_POLISHED_FIRST, _FIRST_LOOK = 2, 20
 #: Up to this many sequences in all, every one is looked at for the list of other structures.
 _MOST_OTHERS = 1500
 
@@ -243,10 +246,22 @@ class Search:
                 ranked.append((bound, sequences))
             if time.monotonic() > deadline:
                 return -np.inf
-        for bound, sequences in sorted(ranked):
-            if time.monotonic() > deadline:
-                return min(lowest, bound)
-            lowest = min(lowest, self._close(sequences, gap, deadline))
+        ranked.sort()
+        for _, sequences in ranked[:_POLISHED_FIRST]:
+            # a weak best design makes every proof longer
+            if sequences not in self.polisher.solved and time.monotonic() < deadline:
+                self._polish(sequences, self.relaxed[sequences][1] * UM)
+        for most_nodes in (_FIRST_LOOK, MOST_NODES):
+            later = []
+            for bound, sequences in ranked:
+                if time.monotonic() > deadline:
+                    return min(lowest, bound)
+                left = self._close(sequences, gap, deadline, most_nodes)
+                if left >= self._cutoff(gap) or most_nodes == MOST_NODES:
+                    lowest = min(lowest, left)
+                else:
+                    later.append((left, sequences))
+            ranked = sorted(later)
         return lowest
 
     def _cutoff(self, gap: float) -> float:
@@ -331,7 +346,9 @@ class Search:
             self.best = polished
         return polished
 
-    def _close(self, sequences: Sequences, gap: float, deadline: float) -> float:
+    def _close(
+        self, sequences: Sequences, gap: float, deadline: float, most_nodes: int = MOST_NODES
+    ) -> float:
         """Lower bound of the sequence; below the cutoff only where the proof was cut short."""
 
         def offer(x: Array) -> float:
@@ -340,7 +357,7 @@ class Search:
 
         shares = [(c.demand, np.array(c.share)) for c in self.cuts]
         bound = self.closer.close(
-            sequences, self._cutoff(gap), shares, offer, lambda: time.monotonic() > deadline
+            sequences, self._cutoff(gap), shares, offer, lambda: time.monotonic() > deadline, most_nodes
         ).bound
         if bound >= self._cutoff(gap):
             self.closed[sequences] = bound

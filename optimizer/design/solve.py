@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.design.binding import binding_of
-from optimizer.design.demands import Demands, build, neutral_wall
+from optimizer.design.demands import Demands, build, met, neutral_wall
 from optimizer.design.explain import Explanation, explain
 from optimizer.design.options import DesignOptions
 from optimizer.design.problem import Choice
@@ -121,6 +121,7 @@ class _Run:
             g not in layer.material.gases for w in given.values() for layer in w.layers for g in gases
         )
         reference = {w: neutral_wall(w, gases) for w in given} if stops or lacking else given
+        reference = met(self.case, self.options, reference)
         return build(self.case, self.options, reference, {w: wall.thickness for w, wall in given.items()})
 
     def result(self, version: str, sha: str) -> DesignResult:

@@ -1,15 +1,19 @@
-"""How quick and how good the design search is, against differential evolution on the same problems, side by side.
+"""How quick and how good the design search is, against differential evolution on the same problems, side
+by side.
 
-Run: python tests/benchmarks/bench_design.py [seconds per run of the rival, default 60] [names of problems ...]
-The rival is ``scipy.optimize.differential_evolution`` on the exact model of the wall. Genes, two per slot: one
-picks among the materials that may touch the layer before it (or the end of the wall), one the thickness on a log
-scale; broken limits and rules are penalised; a whole generation is drawn at once, its points evaluated in groups of
-one sequence; at the end the best structures met are polished by the project's own local solver. Two seeds, stopped
-by its own convergence test or by the clock. It proves nothing; the search proves 0.1 %.
+Run: python tests/benchmarks/bench_design.py [seconds per run of the rival, default 60] [names of
+problems ...]
 
-Problems are random and their properties stand-ins (see design/instances.py). Times are wall seconds on one machine
-in one run, search and rival in turn; the share of the search spent in mixed-integer models is measured by wrapping
-its solver.
+The rival is ``scipy.optimize.differential_evolution`` on the exact model of the wall.
+Genes, two per slot: one picks among the materials that may touch the layer before it (or the end of the
+wall), one the thickness on a log scale; broken limits and rules are penalised; a whole generation is
+drawn at once, its points evaluated in groups of one sequence; at the end the best structures met are
+polished by the project's own local solver. Two seeds, stopped by its own convergence test or by the
+clock. It proves nothing; the search proves 0.1 %.
+
+Problems are random and their properties stand-ins (see design/instances.py). Times are wall seconds on
+one machine in one run, search and rival in turn; the share of the search spent in mixed-integer models
+is measured by wrapping its solver.
 """
 
 from __future__ import annotations
@@ -41,16 +45,28 @@ PROBLEMS = {
     "5 layers, 5 materials, 1 stage, O2": dict(
         names="HDPE,LDPE,tie,EVOH 32,PET", layers=5, reference=BARRIER, stages=1, gases="O2", evoh_share=0.06
     ),
-    "5 layers, 9 materials, 2 stages, O2 H2O": dict(names=ALL, layers=5, reference=BARRIER, stages=2, evoh_share=0.06),
-    "7 layers, 9 materials, 3 stages, O2 H2O": dict(names=ALL, layers=7, reference=BARRIER, stages=3, evoh_share=0.05),
+    "5 layers, 9 materials, 2 stages, O2 H2O": dict(
+        names=ALL, layers=5, reference=BARRIER, stages=2, evoh_share=0.06
+    ),
+    "7 layers, 9 materials, 3 stages, O2 H2O": dict(
+        names=ALL, layers=7, reference=BARRIER, stages=3, evoh_share=0.05
+    ),
     "7 layers, 9 materials, 3 stages, water varies": dict(
         names=ALL, layers=7, reference=BARRIER, stages=3, evoh_share=0.06, water_varies=True
     ),
     "7 layers, 9 materials, 3 gases, wet outside": dict(
-        names=ALL, layers=7, reference=BARRIER.replace("LDPE", "HDPE"), stages=3, gases="O2 H2O CO2", wet="outside",
-        evoh_share=0.06, water_varies=True,
+        names=ALL,
+        layers=7,
+        reference=BARRIER.replace("LDPE", "HDPE"),
+        stages=3,
+        gases="O2 H2O CO2",
+        wet="outside",
+        evoh_share=0.06,
+        water_varies=True,
     ),
-    "9 layers, 9 materials, 4 stages, O2 H2O": dict(names=ALL, layers=9, reference=BARRIER, stages=4, evoh_share=0.05),
+    "9 layers, 9 materials, 4 stages, O2 H2O": dict(
+        names=ALL, layers=9, reference=BARRIER, stages=4, evoh_share=0.05
+    ),
 }
 
 
@@ -98,7 +114,9 @@ class Rival:
             penalty = np.minimum(over, 1e3) + broken + unfinished
             result[members] = cost * (1.0 + 10.0 * penalty) + 0.01 * (penalty > 1e-9)
             best = int(np.argmin(result[members]))
-            if not unfinished and (sequence not in self.seen or result[members][best] < self.seen[sequence][0]):
+            if not unfinished and (
+                sequence not in self.seen or result[members][best] < self.seen[sequence][0]
+            ):
                 self.seen[sequence] = (float(result[members][best]), x[best])
         return result
 
@@ -107,8 +125,15 @@ class Rival:
         begin = time.perf_counter()
         self.seen = {}
         differential_evolution(
-            self.values, [(0.0, 1.0)] * (2 * self.wall.max_layers), popsize=15, maxiter=100_000, seed=seed, tol=1e-6,
-            polish=False, vectorized=True, updating="deferred",
+            self.values,
+            [(0.0, 1.0)] * (2 * self.wall.max_layers),
+            popsize=15,
+            maxiter=100_000,
+            seed=seed,
+            tol=1e-6,
+            polish=False,
+            vectorized=True,
+            updating="deferred",
             callback=lambda *_, **__: time.perf_counter() - begin > self.seconds,
         )
         polisher = Polisher(ExactModel(self.problem))
@@ -145,7 +170,10 @@ def main() -> None:
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
     names = sys.argv[2:] or list(PROBLEMS)
     timed_search(random_problem(1, "HDPE,PET", layers=1, reference="HDPE"))  # imports and first calls
-    print(f"{'problem':48} {'search':>8} {'milp':>5} {'gap':>7} | {'rival 1':>8} {'excess':>8} | {'rival 2':>8} {'excess':>8} | time ratio")
+    print(
+        f"{'problem':48} {'search':>8} {'milp':>5} {'gap':>7} | {'rival 1':>8} {'excess':>8} | "
+        f"{'rival 2':>8} {'excess':>8} | time ratio"
+    )
     ratios = []
     for name in names:
         problem = random_problem(5, **PROBLEMS[name])  # type: ignore[arg-type]
@@ -158,8 +186,10 @@ def main() -> None:
             slower.append(rival_taken / taken)
         ratios.append(float(np.sqrt(np.prod(slower))))
         print(
-            f"{name:48} {taken:7.2f}s {100 * milp / taken:4.0f}% {100 * outcome.gap:6.3f}% | {cells[0]} | {cells[1]} | "
-            f"{ratios[-1]:.1f}", flush=True,
+            f"{name:48} {taken:7.2f}s {100 * milp / taken:4.0f}% {100 * outcome.gap:6.3f}% | "
+            f"{cells[0]} | {cells[1]} | "
+            f"{ratios[-1]:.1f}",
+            flush=True,
         )
     print(f"geometric mean of the time ratios (rival / search): {np.exp(np.mean(np.log(ratios))):.1f}")
 

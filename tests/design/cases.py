@@ -1,4 +1,6 @@
-"""Invented packages for the tests of what a project asks of its walls; properties are stand-ins (see ``instances``)."""
+"""Invented packages for the tests of what a project asks of its walls; properties are stand-ins (see
+``instances``).
+"""
 
 from __future__ import annotations
 
@@ -42,7 +44,13 @@ def materials() -> dict[str, Material]:
     found = {}
     for name, m in menu(np.random.default_rng(1), True).items():
         oxygen = m.gases["O2"]
-        nitrogen = GasLaw("N2", oxygen.temperature, oxygen.activity, tuple(p / 4 for p in oxygen.permeability), oxygen.activation_energy)
+        nitrogen = GasLaw(
+            "N2",
+            oxygen.temperature,
+            oxygen.activity,
+            tuple(p / 4 for p in oxygen.permeability),
+            oxygen.activation_energy,
+        )
         found[name] = replace(m, gases={**m.gases, "N2": nitrogen})
     return found
 
@@ -73,7 +81,10 @@ PLAIN = wall_of(("HDPE", 150), ("tie", 5), ("PET", 60))
 def juice(**limits: float) -> Product:
     """A drink that uses oxygen up."""
     return Product(
-        1.0, 1e-3, Headspace(3e-5, True, {"O2": 0.01, "N2": 0.99}), 0.98,
+        1.0,
+        1e-3,
+        Headspace(3e-5, True, {"O2": 0.01, "N2": 0.99}),
+        0.98,
         OxygenModel("water", dissolved_at_closing=1e-2, consumption=Consumption(1, 0.05 / DAY, 296.15, 60e3)),
         limits=tuple(Limit(n, v) for n, v in limits.items()),
     )
@@ -81,32 +92,57 @@ def juice(**limits: float) -> Product:
 
 def still_powder(**limits: float) -> Product:
     """A powder in a pouch that gives way, its water activity taken as fixed."""
-    return Product(0.2, 2e-4, Headspace(1e-4, False, {"O2": 0.01, "N2": 0.99}), 0.3, limits=tuple(Limit(n, v) for n, v in limits.items()))
+    return Product(
+        0.2,
+        2e-4,
+        Headspace(1e-4, False, {"O2": 0.01, "N2": 0.99}),
+        0.3,
+        limits=tuple(Limit(n, v) for n, v in limits.items()),
+    )
 
 
 def cracker(**limits: float) -> Product:
     """Takes up water along a GAB isotherm."""
     return Product(
-        0.1, 2.1e-4, Headspace(1.9e-4, False, {"O2": 0.01, "N2": 0.99}), None, OxygenModel("nothing"),
-        MoistureModel(0.0965, GAB(0.045, 12.0, 0.93), 0.15), limits=tuple(Limit(n, v) for n, v in limits.items()),
+        0.1,
+        2.1e-4,
+        Headspace(1.9e-4, False, {"O2": 0.01, "N2": 0.99}),
+        None,
+        OxygenModel("nothing"),
+        MoistureModel(0.0965, GAB(0.045, 12.0, 0.93), 0.15),
+        limits=tuple(Limit(n, v) for n, v in limits.items()),
     )
 
 
 def soda(**limits: float) -> Product:
     return Product(
-        0.5, 5e-4, Headspace(2e-5, True, {}), 1.0, carbonation=Carbonation(3.8, 277.15), closing_temperature=277.15,
+        0.5,
+        5e-4,
+        Headspace(2e-5, True, {}),
+        1.0,
+        carbonation=Carbonation(3.8, 277.15),
+        closing_temperature=277.15,
         limits=tuple(Limit(n, v) for n, v in limits.items()),
     )
 
 
 CAP = ClosurePart(
     "cap",
-    {g: GivenConductance(c, 296.15, 40e3) for g, c in (("O2", 2e-17), ("N2", 5e-18), ("CO2", 8e-17), ("H2O", 2e-14))},
+    {
+        g: GivenConductance(c, 296.15, 40e3)
+        for g, c in (("O2", 2e-17), ("N2", 5e-18), ("CO2", 8e-17), ("H2O", 2e-14))
+    },
 )
 HOLE = HolePart("hole", 5e-6, 3e-4)
 
 
-def case_of(product: Product, wall: Wall, *more: ClosurePart | HolePart | WallPart, area: float = 0.06, months: float = 6.0) -> Case:
+def case_of(
+    product: Product,
+    wall: Wall,
+    *more: ClosurePart | HolePart | WallPart,
+    area: float = 0.06,
+    months: float = 6.0,
+) -> Case:
     target = months * MONTH
     return Case("invented", product, package_of(wall, area, *more), STORAGE, target, 3 * target)
 
@@ -116,7 +152,10 @@ CASES: dict[str, Callable[[], Case]] = {
     "oxygen gain of a drink": lambda: case_of(juice(oxygen_gain=5e-6), BARRIER),
     "oxygen gain beside a cap": lambda: case_of(juice(oxygen_gain=6e-6), BARRIER, CAP),
     "headspace oxygen of a rigid can": lambda: case_of(
-        replace(still_powder(headspace_oxygen=0.03), headspace=Headspace(1e-4, True, {"O2": 0.01, "N2": 0.99})), BARRIER
+        replace(
+            still_powder(headspace_oxygen=0.03), headspace=Headspace(1e-4, True, {"O2": 0.01, "N2": 0.99})
+        ),
+        BARRIER,
     ),
     "headspace oxygen of a pouch": lambda: case_of(still_powder(headspace_oxygen=0.03), BARRIER),
     "oxygen gain of a pouch with a hole": lambda: case_of(still_powder(oxygen_gain=8e-5), BARRIER, HOLE),

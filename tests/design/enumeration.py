@@ -1,7 +1,8 @@
-"""The optimum by enumeration: every allowed sequence, thicknesses by many local solves or on a full lattice.
+"""The optimum by enumeration: every allowed sequence, thicknesses by many local solves or on a full
+lattice.
 
-Shares no code with the optimiser: walls are evaluated by ``physics.laminate`` alone, sequences come from a plain
-recursion, and the rules are written out here once more.
+Shares no code with the optimiser: walls are evaluated by ``physics.laminate`` alone, sequences come from
+a plain recursion, and the rules are written out here once more.
 """
 
 from __future__ import annotations
@@ -70,7 +71,9 @@ def demands_of(problem: Problem, sequences: Sequences, x: Array) -> Array:
 
 
 def rules_broken(problem: Problem, sequences: Sequences, x: Array) -> Array:
-    """How far each row of x (B, n) [um] breaks the linear rules, relative to their own size (B,); 0 if none."""
+    """How far each row of x (B, n) [um] breaks the linear rules, relative to their own size (B,); 0 if
+    none.
+    """
     worst = np.zeros(len(x))
     first = 0
     for wall, sequence in zip(problem.walls, sequences, strict=True):
@@ -130,15 +133,22 @@ def local_optimum(problem: Problem, sequences: Sequences, starts: Sequence[Array
         for slack in (1e-9, 1e-6):
             limits = {"type": "ineq", "fun": lambda y, s=slack: margin(y) - s, "jac": slope}
             outcome = minimize(
-                lambda y: scale * float(cost @ y), x, jac=lambda y: scale * cost, method="SLSQP",
-                bounds=list(zip(least, most, strict=True)), constraints=[limits, *constraints],
+                lambda y: scale * float(cost @ y),
+                x,
+                jac=lambda y: scale * cost,
+                method="SLSQP",
+                bounds=list(zip(least, most, strict=True)),
+                constraints=[limits, *constraints],
                 options={"maxiter": 200, "ftol": 1e-11},
             )
             x = np.clip(outcome.x, least, most)
             if not np.all(np.isfinite(x)):
                 break
             row = x[None, :]
-            if demands_of(problem, sequences, row).max() <= 1 + 1e-9 and rules_broken(problem, sequences, row)[0] <= 1e-7:
+            if (
+                demands_of(problem, sequences, row).max() <= 1 + 1e-9
+                and rules_broken(problem, sequences, row)[0] <= 1e-7
+            ):
                 if best is None or cost @ x < best.objective:
                     best = Found(float(cost @ x), sequences, x)
                 break
@@ -178,19 +188,35 @@ def _linear(problem: Problem, sequences: Sequences) -> Iterator[dict[str, object
 
 
 def cheapest_conceivable(problem: Problem, sequences: Sequences) -> float:
-    """No thicknesses of the sequences cost less: every layer counts with its largest resistivity anywhere between
-    the activities on the two sides, so each demand is a sum of reciprocals of straight sums, relaxed by
-    Cauchy-Schwarz to straight rows; the rest is a linear programme. inf if even that has no solution."""
+    """No thicknesses of the sequences cost less: every layer counts with its largest resistivity
+    anywhere between the activities on the two sides, so each demand is a sum of reciprocals of
+    straight sums, relaxed by Cauchy-Schwarz to straight rows; the rest is a linear programme. inf if
+    even that has no solution.
+    """
     stack = [(w, m) for w, s in enumerate(sequences) for m in s]
     rows, least_sum = [], []
     for demand in problem.demands:
-        table = np.array([
-            [_largest(problem.materials[m], demand.gas, problem.environments[t.environment]) if w == t.wall else 0.0 for w, m in stack]
-            for t in demand.terms
-        ]) * UM
+        table = (
+            np.array(
+                [
+                    [
+                        _largest(problem.materials[m], demand.gas, problem.environments[t.environment])
+                        if w == t.wall
+                        else 0.0
+                        for w, m in stack
+                    ]
+                    for t in demand.terms
+                ]
+            )
+            * UM
+        )
         weight = np.array([t.weight for t in demand.terms])
         for k in range(len(stack)):
-            value = np.where(table[:, k] > 0, weight / np.where(table[:, k] > 0, table[:, k], 1.0), weight / table.max(axis=1))
+            value = np.where(
+                table[:, k] > 0,
+                weight / np.where(table[:, k] > 0, table[:, k], 1.0),
+                weight / table.max(axis=1),
+            )
             share = value / value.sum()
             row = share**2 / weight @ table
             rows.append(-row / row.max())
@@ -221,11 +247,16 @@ def _largest(material: Material, gas: str, env: Environment) -> float:
 
 
 def enumerated_optimum(problem: Problem, *, starts: int = 3, seed: int = 0) -> Found | None:
-    """Cheapest structure found over all allowed sequences, or None; sequences in the order of what they could cost
-    at least, until that exceeds the best found."""
+    """Cheapest structure found over all allowed sequences, or None; sequences in the order of what they
+    could cost at least, until that exceeds the best found.
+    """
     rng = np.random.default_rng(seed)
     size = sum(w.max_layers for w in problem.walls)
-    points = [np.full(size, 0.05), np.full(size, 0.5), *(rng.uniform(0, 1, size) for _ in range(max(0, starts - 2)))]
+    points = [
+        np.full(size, 0.05),
+        np.full(size, 0.5),
+        *(rng.uniform(0, 1, size) for _ in range(max(0, starts - 2))),
+    ]
     best: Found | None = None
     bounds = sorted((cheapest_conceivable(problem, s), s) for s in all_sequences(problem))
     for bound, sequences in bounds:
@@ -245,7 +276,10 @@ def lattice_optimum(problem: Problem) -> Found | None:
         for wall, sequence in zip(problem.walls, sequences, strict=True):
             assert wall.step
             for m in sequence:
-                low, high = np.ceil(wall.least[m] / wall.step - 1e-9), np.floor(wall.most[m] / wall.step + 1e-9)
+                low, high = (
+                    np.ceil(wall.least[m] / wall.step - 1e-9),
+                    np.floor(wall.most[m] / wall.step + 1e-9),
+                )
                 axes.append(np.arange(low, high + 1) * wall.step / UM)
         x = np.stack([g.ravel() for g in np.meshgrid(*axes, indexing="ij")], axis=1)
         cost = x @ cost_of(problem, sequences)

@@ -1,7 +1,7 @@
 """Random design problems with invented limits.
 
-Every property, price and gauge here is a stand-in from memory, of the right order of magnitude for the polymer
-named and no more: good for proving the optimiser right or wrong, never as data.
+Every property, price and gauge here is a stand-in from memory, of the right order of magnitude for the
+polymer named and no more: good for proving the optimiser right or wrong, never as data.
 """
 
 from __future__ import annotations
@@ -38,17 +38,29 @@ def material(
     humid: tuple[tuple[float, ...], tuple[float, ...]] | None = None,
     phi: tuple[tuple[float, ...], tuple[float, ...]] | None = None,
 ) -> Material:
-    """gauge in um. humid: activities and multiples of ``oxygen`` there; phi: activities and multiples of Phi."""
+    """gauge in um. humid: activities and multiples of ``oxygen`` there; phi: activities and multiples of
+    Phi.
+    """
     activity, multiple = humid or ((0.0,), (1.0,))
     gases = {
-        gas: GasLaw(gas, T23, activity, tuple(factor * oxygen * GAS_UNIT * m for m in multiple), energy[0] + extra)
+        gas: GasLaw(
+            gas, T23, activity, tuple(factor * oxygen * GAS_UNIT * m for m in multiple), energy[0] + extra
+        )
         for gas, factor, extra in (("O2", 1.0, 0.0), ("CO2", 4.0, -5e3))
     }
     knots, values = phi or ((1.0,), (1.0,))
     law = WaterLaw(T38, (0.0, *knots), (0.0, *(water * WATER_UNIT * v for v in values)), energy[1])
     limits = (gauge[0] * 1e-6, gauge[1] * 1e-6)
     return Material(
-        name, family, density, gases, law, price=price, currency="EUR", gauge=limits, roles=frozenset(roles.split())
+        name,
+        family,
+        density,
+        gases,
+        law,
+        price=price,
+        currency="EUR",
+        gauge=limits,
+        roles=frozenset(roles.split()),
     )
 
 
@@ -71,24 +83,74 @@ def menu(rng: np.random.Generator, water_varies: bool) -> dict[str, Material]:
         material("LDPE", "PE", 920, price(1.1, 1.5), 180, 0.56, "seal print", (20, 300), energy=(36e3, 28e3)),
         material("PP", "PP", 905, price(1.1, 1.6), 80, 0.26, "seal print", (20, 600), energy=(42e3, 38e3)),
         material("tie", "tie", 920, price(2.5, 4), 180, 0.56, "bond", (3, 50)),
-        material("EVOH 32", "EVOH", 1190, price(6, 10), 1, 2.0, "barrier", (3, 100), energy=(50e3, 45e3), humid=EVOH_32, phi=wet),
-        material("EVOH 44", "EVOH", 1140, price(6, 10), 1, 1.3, "barrier", (3, 100), energy=(50e3, 45e3), humid=EVOH_44),
-        material("PA6", "PA", 1130, price(3, 5), 1, 4.3, "barrier print", (5, 200), energy=(43e3, 40e3), humid=POLYAMIDE, phi=swollen),
+        material(
+            "EVOH 32",
+            "EVOH",
+            1190,
+            price(6, 10),
+            1,
+            2.0,
+            "barrier",
+            (3, 100),
+            energy=(50e3, 45e3),
+            humid=EVOH_32,
+            phi=wet,
+        ),
+        material(
+            "EVOH 44",
+            "EVOH",
+            1140,
+            price(6, 10),
+            1,
+            1.3,
+            "barrier",
+            (3, 100),
+            energy=(50e3, 45e3),
+            humid=EVOH_44,
+        ),
+        material(
+            "PA6",
+            "PA",
+            1130,
+            price(3, 5),
+            1,
+            4.3,
+            "barrier print",
+            (5, 200),
+            energy=(43e3, 40e3),
+            humid=POLYAMIDE,
+            phi=swollen,
+        ),
         material("PET", "PET", 1380, price(1.2, 1.8), 1.6, 0.8, "print", (10, 500), energy=(32e3, 10e3)),
         material("PVDC", "PVDC", 1700, price(6, 12), 0.1, 0.02, "barrier", (2, 25), energy=(60e3, 46e3)),
     ]
     found = {m.name: m for m in rows}
     blocked = {g: GasLaw(g, T23, (0.0,), (0.0,), 0.0) for g in ("O2", "CO2")}
     found["foil"] = Material(
-        "foil", "metal", 2700.0, blocked, WaterLaw(T38, (0.0, 1.0), (0.0, 0.0), 0.0),
-        price=price(3, 6), currency="EUR", gauge=(6e-6, 60e-6), roles=frozenset({"barrier"}),
+        "foil",
+        "metal",
+        2700.0,
+        blocked,
+        WaterLaw(T38, (0.0, 1.0), (0.0, 0.0), 0.0),
+        price=price(3, 6),
+        currency="EUR",
+        gauge=(6e-6, 60e-6),
+        roles=frozenset({"barrier"}),
     )
     return found
 
 
 BONDS = {
-    ("PE", "PE"), ("PE", "tie"), ("PP", "tie"), ("EVOH", "tie"), ("PA", "tie"), ("PET", "tie"), ("PVDC", "tie"),
-    ("metal", "tie"), ("EVOH", "PA"), ("EVOH", "EVOH"),
+    ("PE", "PE"),
+    ("PE", "tie"),
+    ("PP", "tie"),
+    ("EVOH", "tie"),
+    ("PA", "tie"),
+    ("PET", "tie"),
+    ("PVDC", "tie"),
+    ("metal", "tie"),
+    ("EVOH", "PA"),
+    ("EVOH", "EVOH"),
 }
 
 
@@ -182,9 +244,10 @@ def random_problem(
     step: float | None = None,
     symmetric: bool = False,
 ) -> Problem:
-    """names: materials, separated by commas. reference: the wall whose permeance sets the limits, likewise, with
-    thicknesses drawn near the small end of their gauges; so the problem is feasible when ``factor`` is 1, unless a
-    rule says otherwise. factor > 1 tightens the limits."""
+    """names: materials, separated by commas. reference: the wall whose permeance sets the limits,
+    likewise, with thicknesses drawn near the small end of their gauges; so the problem is feasible
+    when ``factor`` is 1, unless a rule says otherwise. factor > 1 tightens the limits.
+    """
     rng = np.random.default_rng(seed)
     table = menu(rng, water_varies)
     chosen = [n.strip() for n in names.split(",")]
@@ -217,6 +280,7 @@ def random_problem(
             draw = 0.5 * (draw + draw[::-1])
         given.append((sequence, draw))
     demands = [
-        demand_through(problem, g, given, areas, rng.dirichlet(np.ones(stages)), factor) for g in gases.split()
+        demand_through(problem, g, given, areas, rng.dirichlet(np.ones(stages)), factor)
+        for g in gases.split()
     ]
     return replace(problem, demands=tuple(demands))

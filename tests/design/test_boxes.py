@@ -1,7 +1,8 @@
 """What a layer can do at best inside a box, against layers sampled inside the box.
 
-The layer is worked out here from its definition: a wall of three pieces whose middle one has the given place, the
-gas resistivity averaged over the middle piece by quadrature, weighted by its own water permeability.
+The layer is worked out here from its definition: a wall of three pieces whose middle one has the given
+place, the gas resistivity averaged over the middle piece by quadrature, weighted by its own water
+permeability.
 """
 
 from __future__ import annotations
@@ -29,7 +30,9 @@ def drawn_material(rng: np.random.Generator) -> Material:
     kind = rng.integers(4)
     if kind < 2:
         steps = np.abs(steps) * (1.0 if kind == 0 else -1.0)
-    law = GasLaw("O2", T23, tuple(activity), tuple(1e-18 * np.exp(np.cumsum(steps))), float(rng.uniform(0, 6e4)))
+    law = GasLaw(
+        "O2", T23, tuple(activity), tuple(1e-18 * np.exp(np.cumsum(steps))), float(rng.uniform(0, 6e4))
+    )
     water = WaterLaw.constant(T23, 1e-13, float(rng.uniform(0, 5e4)))
     if rng.integers(2):
         knots = np.concatenate([[0.0], np.sort(rng.uniform(0.1, 0.9, 2)), [1.0]])
@@ -48,7 +51,11 @@ def drawn_environment(rng: np.random.Generator) -> Environment:
 
 def drawn_box(rng: np.random.Generator) -> Box:
     while True:
-        f = np.sort(rng.uniform(0, 1, 2)) if rng.integers(2) else np.clip(rng.uniform(0, 1) + np.array([0, rng.uniform(0, 0.05)]), 0, 1)
+        f = (
+            np.sort(rng.uniform(0, 1, 2))
+            if rng.integers(2)
+            else np.clip(rng.uniform(0, 1) + np.array([0, rng.uniform(0, 0.05)]), 0, 1)
+        )
         s = np.sort(rng.uniform(0, 1, 2) ** 3) * (rng.integers(2) + 0.02 > rng.uniform())
         if rng.integers(2):
             s[0] = 0.0
@@ -69,8 +76,9 @@ def layers_inside(rng: np.random.Generator, box: Box, count: int) -> list[tuple[
 def mean_resistivities(material: Material, env: Environment, f: float, s: float) -> tuple[float, float]:
     """(gas, water) resistivity of the layer between the water-resistance shares f - s/2 and f + s/2.
 
-    dx = P_w da / J, hence the mean of 1/P over x is the integral of P_w/P da over that of P_w da; quadrature by the
-    midpoint rule on 4000 cells and more, none of them across a knot of either law."""
+    dx = P_w da / J, hence the mean of 1/P over x is the integral of P_w/P da over that of P_w da;
+    quadrature by the midpoint rule on 4000 cells and more, none of them across a knot of either law.
+    """
     law, water = material.gases["O2"], material.water
     assert water is not None
     drop = env.inside - env.outside
@@ -122,7 +130,9 @@ def test_the_bounds_close_in_on_the_layer_as_the_box_shrinks(seed: int) -> None:
         half = width / 2
         box = Box(max(0.0, f - half), min(1.0, f + half), max(0.0, s - half), min(1.0, s + half))
         low, high = water_resistivities(material, env, box)
-        excess.append(max(largest_resistivity(material, "O2", env, box) / gas - 1, high / water - 1, 1 - low / water))
+        excess.append(
+            max(largest_resistivity(material, "O2", env, box) / gas - 1, high / water - 1, 1 - low / water)
+        )
     assert excess[3] < 2e-3
     assert excess[3] <= excess[0] + 1e-9
 
@@ -132,13 +142,24 @@ def test_a_box_within_another_promises_no_more(seed: int) -> None:
     rng = np.random.default_rng(2000 + seed)
     material, env, box = drawn_material(rng), drawn_environment(rng), drawn_box(rng)
     middle = 0.5 * (box.f_low + box.f_high)
-    for half in (Box(box.f_low, middle, box.s_low, box.s_high), Box(middle, box.f_high, box.s_low, box.s_high)):
+    for half in (
+        Box(box.f_low, middle, box.s_low, box.s_high),
+        Box(middle, box.f_high, box.s_low, box.s_high),
+    ):
         if half.possible:
-            assert largest_resistivity(material, "O2", env, half) <= largest_resistivity(material, "O2", env, box) * (1 + 1e-8)
+            assert largest_resistivity(material, "O2", env, half) <= largest_resistivity(
+                material, "O2", env, box
+            ) * (1 + 1e-8)
 
 
 def test_without_humidity_dependence_the_bound_is_the_value() -> None:
-    material = Material("plain", "X", 1000.0, {"O2": GasLaw("O2", T23, (0.0,), (2e-18,), 3e4)}, WaterLaw.constant(T23, 1e-13, 2e4))
+    material = Material(
+        "plain",
+        "X",
+        1000.0,
+        {"O2": GasLaw("O2", T23, (0.0,), (2e-18,), 3e4)},
+        WaterLaw.constant(T23, 1e-13, 2e4),
+    )
     env = Environment(T23, 0.9, 0.3)
     assert largest_resistivity(material, "O2", env, Box(0.2, 0.9)) == pytest.approx(5e17, rel=1e-12)
     assert water_resistivities(material, env, Box(0.2, 0.9)) == pytest.approx((1e13, 1e13), rel=1e-12)

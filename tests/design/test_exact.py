@@ -65,13 +65,20 @@ def test_demand_values_are_the_weighted_sum_of_permeances_of_every_wall(seed: in
                     if term.wall == w:
                         env = problem.environments[term.environment]
                         stack = [problem.materials[m] for m in sequence]
-                        total += term.weight * float(permeance(stack, part, demand.gas, env.temperature, env.inside, env.outside))
+                        total += term.weight * float(
+                            permeance(stack, part, demand.gas, env.temperature, env.inside, env.outside)
+                        )
             assert found[b, d] == pytest.approx(total, rel=1e-8)
 
 
 def test_equal_humidity_on_both_sides_gives_the_permeance_at_that_humidity() -> None:
     problem = drawn(3)
-    problem = Problem(problem.materials, (Environment(300.0, 0.55, 0.55),) * len(problem.environments), problem.walls, problem.demands)
+    problem = Problem(
+        problem.materials,
+        (Environment(300.0, 0.55, 0.55),) * len(problem.environments),
+        problem.walls,
+        problem.demands,
+    )
     sequence, x = (0, 2, 0), np.array([[50e-6, 8e-6, 40e-6]])
     found = ExactModel(problem).resistances(0, sequence, x)
     stack = [problem.materials[m] for m in sequence]
@@ -96,7 +103,9 @@ def test_shares_of_a_demand_add_up_and_point_downhill(seed: int) -> None:
         value = float(exact.demand_values(sequences, point[None, :])[0, 0])
         assert tangent * value >= 1 - 1e-9
     resistance = exact.resistances(0, sequences[0], here[None, :])["O2"][0]
-    assert np.sum(share**2 / weight * resistance) * exact.demand_values(sequences, here[None, :])[0, 0] == pytest.approx(1.0)
+    assert np.sum(share**2 / weight * resistance) * exact.demand_values(sequences, here[None, :])[
+        0, 0
+    ] == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("seed", range(10))
@@ -104,7 +113,14 @@ def test_linear_rules_hold_exactly_where_the_rules_in_words_hold(seed: int) -> N
     problem = drawn(seed, evoh_share=0.1, thickness=(120e-6, 400e-6), gases="O2")
     sequences = ((0, 1, 2, 0),)
     rng = np.random.default_rng(seed)
-    x = np.column_stack([rng.uniform(20, 250, 200), rng.uniform(3, 20, 200), rng.uniform(3, 60, 200), rng.uniform(20, 250, 200)])
+    x = np.column_stack(
+        [
+            rng.uniform(20, 250, 200),
+            rng.uniform(3, 20, 200),
+            rng.uniform(3, 60, 200),
+            rng.uniform(20, 250, 200),
+        ]
+    )
     rows, low, high = linear_rules(problem, sequences)
     inside = np.all((x @ rows.T >= low - 1e-9) & (x @ rows.T <= high + 1e-9), axis=1)
     expected = rules_broken(problem, sequences, x) <= 1e-12
@@ -128,7 +144,9 @@ def test_the_polished_point_meets_every_demand_and_costs_what_it_says(seed: int)
 def test_the_most_sensitive_layers_are_counted_as_in_the_list_of_all_sequences(layers: int) -> None:
     for names in ("HDPE,tie,EVOH 32,PA6", "LDPE,tie,EVOH 44,EVOH 32", "HDPE,PET,EVOH 32"):
         for anything in (False, True):
-            problem = random_problem(1, names, layers=layers, reference=names.split(",")[0], anything=anything)
+            problem = random_problem(
+                1, names, layers=layers, reference=names.split(",")[0], anything=anything
+            )
             wall = problem.walls[0]
             counted = max(sum(problem.sensitive[m] for m in s) for s in sequences_of(wall))
             assert most_sensitive_layers(wall, problem.sensitive) == counted

@@ -46,7 +46,9 @@ def agree(problem: Problem, outcome: Outcome, found: Found | None) -> None:
     x = outcome.best.flat[None, :] / UM
     assert demands_of(problem, outcome.best.sequences, x).max(initial=0.0) <= 1 + 1e-9
     assert rules_broken(problem, outcome.best.sequences, x)[0] <= 1e-7
-    assert outcome.best.objective == pytest.approx(float(cost_of(problem, outcome.best.sequences) @ x[0]), rel=1e-9)
+    assert outcome.best.objective == pytest.approx(
+        float(cost_of(problem, outcome.best.sequences) @ x[0]), rel=1e-9
+    )
     # the lower bound lies below everything that exists, and both ways of looking come to the same
     assert outcome.bound <= found.objective * (1 + 1e-7)
     assert outcome.best.objective <= found.objective * (1 + GAP) * (1 + 1e-6)
@@ -59,7 +61,7 @@ def case(names: str, layers: int, reference: str, **settings: Any) -> dict[str, 
 
 
 BARRIER = "HDPE,tie,EVOH 32,tie,LDPE"
-CASES = {
+CASES: dict[str, dict[str, Any]] = {
     "one environment, oxygen": case("HDPE,LDPE,tie,EVOH 32", 5, BARRIER, stages=1, gases="O2"),
     "share of the barrier": case("HDPE,LDPE,tie,EVOH 32,PET", 5, BARRIER, evoh_share=0.06),
     "water permeability varies": case("HDPE,LDPE,tie,EVOH 32", 5, BARRIER, water_varies=True),
@@ -76,9 +78,13 @@ CASES = {
         "PP,tie,EVOH 32,PET", 5, "PP,tie,EVOH 32,tie,PP", gases="O2 H2O CO2", stages=3, water_varies=True
     ),
     "foil is there to choose": case("LDPE,tie,foil,EVOH 44,PET", 5, "LDPE,tie,EVOH 44,tie,PET"),
-    "nothing but foil is tight enough": case("LDPE,tie,foil,EVOH 44,PET", 5, "LDPE,tie,EVOH 44,tie,PET", factor=1e4),
+    "nothing but foil is tight enough": case(
+        "LDPE,tie,foil,EVOH 44,PET", 5, "LDPE,tie,EVOH 44,tie,PET", factor=1e4
+    ),
     "least total thickness": case("HDPE,LDPE,tie,EVOH 32", 5, BARRIER, thickness=(300e-6, 500e-6)),
-    "largest total thickness": case("HDPE,LDPE,tie,EVOH 32", 5, BARRIER, thickness=(0.0, 110e-6), evoh_share=0.3),
+    "largest total thickness": case(
+        "HDPE,LDPE,tie,EVOH 32", 5, BARRIER, thickness=(0.0, 110e-6), evoh_share=0.3
+    ),
     "a material kept": case("HDPE,LDPE,tie,EVOH 32,PET", 5, BARRIER, keep="PET"),
     "symmetric": case("HDPE,tie,EVOH 32,PP", 5, "HDPE,tie,EVOH 32,tie,HDPE", symmetric=True),
     "symmetric, water varies": case(
@@ -88,16 +94,44 @@ CASES = {
     "two barriers that depend on humidity": case(
         "HDPE,EVOH 32,EVOH 44", 4, "HDPE,EVOH 32,HDPE", anything=True, water_varies=True
     ),
-    "two walls share one budget": case("HDPE,PET,EVOH 44", 3, "HDPE,EVOH 44,PET", anything=True, areas=(0.05, 0.02)),
+    "two walls share one budget": case(
+        "HDPE,PET,EVOH 44", 3, "HDPE,EVOH 44,PET", anything=True, areas=(0.05, 0.02)
+    ),
     "no humidity-sensitive candidate": case("HDPE,PET,PVDC,tie", 5, "HDPE,tie,PVDC,tie,PET", stages=3),
     "water only": case("HDPE,LDPE,tie,PA6", 5, "HDPE,tie,PA6", gases="H2O", water_varies=True),
     "carbon dioxide only": case("PP,PET,EVOH 44,tie", 5, "PP,tie,PET", gases="CO2", wet="outside"),
 }
+CASES["two leaky walls, water varies"] = case(
+    "HDPE,LDPE,EVOH 44,PA6",
+    3,
+    "LDPE,HDPE,PA6",
+    anything=True,
+    areas=(0.05, 0.02),
+    factor=3.0,
+    keep="LDPE",
+    gases="O2 H2O CO2",
+    water_varies=True,
+)
 #: ask for what no wall of the candidates can do
-TOO_MUCH = ("share of the barrier", "largest total thickness", "three gases", "water only", "two walls share one budget")
+TOO_MUCH = (
+    "share of the barrier",
+    "largest total thickness",
+    "three gases",
+    "water only",
+    "two walls share one budget",
+)
 
 
-@pytest.mark.parametrize("name", CASES)
+#: these take more than a few seconds on a busy machine
+LONG = (
+    "two walls share one budget",
+    "two leaky walls, water varies",
+    "three gases, water varies",
+    "wet outside, water varies",
+)
+
+
+@pytest.mark.parametrize("name", [pytest.param(n, marks=pytest.mark.slow) if n in LONG else n for n in CASES])
 def test_search_and_enumeration_find_the_same_optimum(name: str) -> None:
     problem = random_problem(11, **CASES[name])
     agree(problem, solved(problem), enumerated_optimum(problem))
@@ -128,12 +162,19 @@ EDGES = [
 
 
 @pytest.mark.parametrize(("settings", "seed", "edge"), EDGES)
-@pytest.mark.parametrize("excess", [0.99, 1.01, 1.03])
+@pytest.mark.parametrize(
+    "excess", [pytest.param(0.99, marks=pytest.mark.slow), 1.01, pytest.param(1.03, marks=pytest.mark.slow)]
+)
 def test_limits_a_little_too_tight_are_infeasible_and_a_little_looser_are_not(
     settings: dict[str, Any], seed: int, edge: float, excess: float
 ) -> None:
-    """Near the edge the first relaxation still has solutions; only the closed boxes show that no wall exists."""
-    base = {**case("HDPE,LDPE,tie,EVOH 32", 5, BARRIER, gases="O2", thickness=(0.0, 150e-6), evoh_share=0.15), **settings}
+    """Near the edge the first relaxation still has solutions; only the closed boxes show that no wall
+    exists.
+    """
+    base = {
+        **case("HDPE,LDPE,tie,EVOH 32", 5, BARRIER, gases="O2", thickness=(0.0, 150e-6), evoh_share=0.15),
+        **settings,
+    }
     problem = random_problem(seed, **base, factor=edge * excess)
     found = enumerated_optimum(problem)
     assert (found is None) == (excess > 1)
@@ -142,13 +183,19 @@ def test_limits_a_little_too_tight_are_infeasible_and_a_little_looser_are_not(
 
 LATTICE = {
     "barrier in the middle": case("HDPE,EVOH 32,PET", 3, "HDPE,EVOH 32,PET", anything=True, step=2e-6),
-    "water varies": case("HDPE,EVOH 32,LDPE", 3, "HDPE,EVOH 32,LDPE", anything=True, step=2e-6, water_varies=True),
+    "water varies": case(
+        "HDPE,EVOH 32,LDPE", 3, "HDPE,EVOH 32,LDPE", anything=True, step=2e-6, water_varies=True
+    ),
     "wet outside": case("HDPE,EVOH 32,PA6", 3, "HDPE,EVOH 32,HDPE", anything=True, step=3e-6, wet="outside"),
-    "coarse steps, share": case("HDPE,EVOH 44,PET", 4, "HDPE,EVOH 44,PET", anything=True, step=5e-6, evoh_share=0.3),
+    "coarse steps, share": case(
+        "HDPE,EVOH 44,PET", 4, "HDPE,EVOH 44,PET", anything=True, step=5e-6, evoh_share=0.3
+    ),
     "symmetric": case("HDPE,EVOH 32,PET", 3, "HDPE,EVOH 32,HDPE", anything=True, step=2e-6, symmetric=True),
     "nothing sensitive": case("HDPE,LDPE,PET", 3, "HDPE,PET", anything=True, step=4e-6),
     "foil": case("LDPE,foil,PET", 3, "LDPE,foil,PET", anything=True, step=2e-6),
-    "foil in water's way": case("HDPE,foil,EVOH 44", 3, "HDPE,EVOH 44,HDPE", anything=True, step=2e-6, factor=100.0, gases="H2O"),
+    "foil in water's way": case(
+        "HDPE,foil,EVOH 44", 3, "HDPE,EVOH 44,HDPE", anything=True, step=2e-6, factor=100.0, gases="H2O"
+    ),
 }
 
 
@@ -162,7 +209,7 @@ def narrow(problem: Problem, steps: int) -> Problem:
     return problem.with_walls(tuple(walls))
 
 
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", range(1))
 @pytest.mark.parametrize("name", LATTICE)
 def test_gauge_steps_give_the_best_point_of_the_whole_lattice(name: str, seed: int) -> None:
     problem = narrow(random_problem(30 + seed, **LATTICE[name]), 14)
@@ -170,7 +217,7 @@ def test_gauge_steps_give_the_best_point_of_the_whole_lattice(name: str, seed: i
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(2, 8))
+@pytest.mark.parametrize("seed", range(1, 8))
 @pytest.mark.parametrize("name", LATTICE)
 def test_gauge_steps_give_the_best_point_of_the_whole_lattice_again(name: str, seed: int) -> None:
     problem = narrow(random_problem(30 + seed, **LATTICE[name]), 20)
@@ -192,7 +239,9 @@ def linear_optimum(problem: Problem) -> float:
                 material = problem.materials[m]
                 if demand.gas == "H2O":
                     law = material.water_law()
-                    resist.append(BLOCKED if law.blocks else 1.0 / float(law.slopes[0] * law.factor(env.temperature)))
+                    resist.append(
+                        BLOCKED if law.blocks else 1.0 / float(law.slopes[0] * law.factor(env.temperature))
+                    )
                 else:
                     resist.append(1.0 / float(material.gas_law(demand.gas).at(env.temperature, 0.5)))
             rows.append(-np.array(resist) * UM / term.weight)
@@ -217,11 +266,15 @@ def linear_optimum(problem: Problem) -> float:
     return best
 
 
-@pytest.mark.parametrize("seed", range(25))
+@pytest.mark.parametrize("seed", range(16))
 def test_fixed_permeabilities_in_one_environment_are_a_linear_programme(seed: int) -> None:
     rng = np.random.default_rng(seed)
     problem = random_problem(
-        seed, "HDPE,PP,PET,PVDC,tie", layers=5, reference=("HDPE,tie,PVDC,tie,PET", "HDPE,tie,PET")[seed % 2], stages=1,
+        seed,
+        "HDPE,PP,PET,PVDC,tie",
+        layers=5,
+        reference=("HDPE,tie,PVDC,tie,PET", "HDPE,tie,PET")[seed % 2],
+        stages=1,
         gases=("O2", "O2 H2O", "O2 H2O CO2")[seed % 3],
         thickness=(float(rng.uniform(0, 200e-6)), float(rng.uniform(250e-6, 900e-6))),
     )
@@ -242,7 +295,7 @@ def test_the_bound_holds_at_any_time_it_is_stopped() -> None:
     problem = random_problem(11, **CASES["three gases, water varies"])
     best = enumerated_optimum(problem)
     assert best is not None
-    for seconds in (0.0, 0.2, 0.5, 1.0):
+    for seconds in (0.0, 0.3):
         outcome = solved(problem, seconds)
         assert outcome.bound <= best.objective * (1 + 1e-7)
         if outcome.best is not None:
@@ -258,12 +311,12 @@ def test_a_limit_loosened_or_a_material_added_never_costs_more() -> None:
     assert costs[0] * (1 + GAP) >= costs[1] and costs[1] * (1 + GAP) >= costs[2]
 
 
-@pytest.mark.parametrize("name", ["any neighbours", "share of the barrier", "symmetric", "polyamide around the barrier"])
+@pytest.mark.parametrize("name", ["share of the barrier", "symmetric"])
 def test_the_other_designs_are_real_and_of_other_sequences(name: str) -> None:
     problem = random_problem(2, **CASES[name])
     search = Search(problem)
     outcome = search.run(gap=GAP, time_limit=60.0)
-    others = search.others(6)
+    others = search.others(6, 30.0)
     assert outcome.best is not None and len(others) > 1
     assert len({c.sequences for c in others}) == len(others)
     for a, b in itertools.pairwise(others):
@@ -285,8 +338,13 @@ def test_the_order_of_the_candidates_does_not_matter() -> None:
         materials=tuple(problem.materials[i] for i in order),
         walls=(
             replace(
-                wall, start=wall.start[order], end=wall.end[order], touching=wall.touching[np.ix_(order, order)],
-                least=wall.least[order], most=wall.most[order], rate=wall.rate[order],
+                wall,
+                start=wall.start[order],
+                end=wall.end[order],
+                touching=wall.touching[np.ix_(order, order)],
+                least=wall.least[order],
+                most=wall.most[order],
+                rate=wall.rate[order],
             ),
         ),
     )

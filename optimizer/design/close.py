@@ -19,6 +19,7 @@ from optimizer.design.boxes import Box
 from optimizer.design.exact import ExactModel
 from optimizer.design.layout import position_classes
 from optimizer.design.polish import Sequences
+from optimizer.design.screen import Screen
 from optimizer.design.sequence import Key, SequenceBound
 from optimizer.design.small import SmallSolver
 from optimizer.design.tables import Tables
@@ -57,12 +58,19 @@ class Closer:
         self.tables = Tables(self.problem, self.classes)
 
     def first_bound(
-        self, sequences: Sequences, cutoff: float, shares: Sequence[tuple[int, Array]]
+        self,
+        sequences: Sequences,
+        cutoff: float,
+        shares: Sequence[tuple[int, Array]],
+        screen: Screen | None = None,
     ) -> tuple[float, Array | None]:
         """Bound from one relaxation, the layers' places left open, and the thicknesses [um] that attain it;
-        inf and None where the rules alone cannot be met."""
+        inf and None where the rules alone cannot be met. The multipliers go to ``screen``."""
         work = SequenceBound(self, sequences)
-        return work.relax(work.everywhere(shares), cutoff)
+        bound, x = work.relax(work.everywhere(shares), cutoff)
+        if screen is not None and work.multipliers is not None:
+            screen.learn(*work.multipliers)
+        return bound, x
 
     def close(
         self,

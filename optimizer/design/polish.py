@@ -143,14 +143,14 @@ class Polisher:
                 bounds=list(zip(least, most, strict=True)),
                 constraints=[demand, *constraints] if self.problem.demands else constraints,
                 method="SLSQP",
-                options={"maxiter": 60, "ftol": 1e-10},
+                options={"maxiter": 60, "ftol": 1e-9},
             )
             x = np.clip(outcome.x, least, most)
             if not np.all(np.isfinite(x)):
                 return None
             if self.feasible(sequences, x, rows, low, high):
                 return self._choice(sequences, x)
-            if np.min(self.margins(sequences, x)) < -0.05:
+            if np.min(self.margins(sequences, x)) < -1e-3:
                 return None
         return None
 

@@ -85,6 +85,9 @@ class WallRules:
     step: float | None = None
     symmetric: bool = False
 
+    def without_symmetry(self) -> WallRules:
+        return replace(self, symmetric=False)
+
 
 @dataclass(frozen=True)
 class Problem:

@@ -28,6 +28,7 @@ from optimizer.design.milp import BoundModel, Cut
 from optimizer.design.places import BoxSet, places
 from optimizer.design.polish import Polisher, Sequences
 from optimizer.design.problem import Choice, Problem
+from optimizer.design.screen import Screen
 
 Array = NDArray[np.float64]
 Progress = Callable[[str], None]
@@ -37,6 +38,8 @@ MOST_LISTED = 3000
 #: Of these the most promising are polished before any is closed, and each gets a short look before a long
 #: one.
 _POLISHED_FIRST, _FIRST_LOOK = 2, 20
+#: An open node is split anyway: its bound model need not be solved to the end.
+_OPEN_GAP = 0.05
 #: Up to this many sequences in all, every one is looked at for the list of other structures.
 _MOST_OTHERS = 1500
 
@@ -231,21 +234,29 @@ class Search:
         """Close every sequence, the most promising first; the lowest bound that is left."""
         self.listed += len(listed)
         shares = [(c.demand, np.array(c.share)) for c in self.cuts]
+        screen = Screen(self.problem, self.closer.tables, listed)
         ranked = []
         lowest = np.inf
-        for sequences in listed:
+        waiting = np.ones(len(listed), dtype=bool)
+        while waiting.any():
+            k = int(np.argmin(np.where(waiting, screen.bounds, np.inf)))
+            if screen.bounds[k] >= self._cutoff(gap):
+                lowest = min(lowest, float(screen.bounds[k]))
+                break
+            if time.monotonic() > deadline:
+                return -np.inf
+            waiting[k] = False
+            sequences = listed[k]
             if sequences in self.closed:
                 lowest = min(lowest, self.closed[sequences])
                 continue
-            bound, x = self.closer.first_bound(sequences, self._cutoff(gap), shares)
+            bound, x = self.closer.first_bound(sequences, self._cutoff(gap), shares, screen)
             if x is not None:
                 self.relaxed[sequences] = (bound, x)
             if bound >= self._cutoff(gap):
                 lowest = min(lowest, bound)
             else:
                 ranked.append((bound, sequences))
-            if time.monotonic() > deadline:
-                return -np.inf
         ranked.sort()
         for _, sequences in ranked[:_POLISHED_FIRST]:
             # a weak best design makes every proof longer
@@ -303,7 +314,7 @@ class Search:
                 model.add_cut(cut)
             for sequences in self.closed:
                 model.forbid(sequences)
-            proposals.append(Solver(model, gap=0.2 * gap if node.closed else 5 * gap).solve(time_left))
+            proposals.append(Solver(model, gap=0.2 * gap if node.closed else _OPEN_GAP).solve(time_left))
         alive = [p for p in proposals if p.status is not Status.INFEASIBLE]
         if not alive:
             return Proposal(Status.INFEASIBLE, np.inf, None, None, None)

@@ -86,6 +86,7 @@ class SequenceBound:
             for c, cls in enumerate(self.classes)
             if cls.wall == w and self.problem.sensitive[m] and not blocked[w]
         ]
+        self.multipliers: tuple[Cuts, Array, Array] | None = None
         self._prepare(owner.tables)
 
     def _prepare(self, known: Tables) -> None:
@@ -209,6 +210,13 @@ class SequenceBound:
             if solution.x is None:
                 break
             bound = max(bound, solution.value / self.scale * (1 - 1e-9))
+            if solution.dual is not None:
+                rules = len(self.rows)
+                self.multipliers = (
+                    cuts,
+                    solution.dual[:rules] / self.scale,
+                    solution.dual[rules + len(places) :] / self.scale,
+                )
             x = solution.x * self.step if whole else solution.x
             if bound >= cutoff:
                 break

@@ -21,6 +21,7 @@ class SmallSolution:
     feasible: bool
     value: float
     x: Array | None
+    dual: Array | None = None
 
 
 class SmallSolver:
@@ -61,7 +62,9 @@ class SmallSolver:
             return SmallSolution(True, -np.inf, None)
         info = self.highs.getInfo()
         value = info.mip_dual_bound if whole else info.objective_function_value
-        return SmallSolution(True, float(value), np.array(self.highs.getSolution().col_value))
+        solution = self.highs.getSolution()
+        dual = None if whole else np.array(solution.row_dual)
+        return SmallSolution(True, float(value), np.array(solution.col_value), dual)
 
     def sweep(
         self, costs: Sequence[Array], rows: Array, low: Array, high: Array, least: Array, most: Array

@@ -26,10 +26,9 @@ from optimizer.shelflife.terms import (
     Reaction,
     State,
     Value,
-    activity_of_state,
-    activity_of_water,
+    Water,
     reactions_at,
-    response_of_activity,
+    water_of,
 )
 
 
@@ -50,6 +49,7 @@ class Balances:
         self._dissolving = list(zip(*(dissolving[g].tolist() for g in gases), strict=True))
         self._outside = list(zip(*(exchange.outside[g].tolist() for g in gases), strict=True))
         self._reactions = reactions_at(contents, t, dissolving["O2"]) if contents.reacts else None
+        self._water = water_of(contents)
         self._tables = _tables(contents, exchange, scalar)
 
     def at(self, segment: int) -> Balance:
@@ -58,10 +58,10 @@ class Balances:
         dissolving = self._dissolving[segment] if contents.gases else ()
         reaction = None if self._reactions is None else self._reactions[segment]
         if contents.product.headspace.rigid:
-            return _rigid(contents, rows, outside, dissolving, t, reaction, self._scalar)
+            return _rigid(contents, rows, self._water, outside, dissolving, t, reaction, self._scalar)
         seg = self._exchange.segments
         surroundings = (t, float(seg.pressure[segment]), float(seg.saturation[segment]))
-        return flexible_balance(contents, rows, outside, dissolving, surroundings, reaction)
+        return flexible_balance(contents, rows, self._water, outside, dissolving, surroundings, reaction)
 
 
 def _tables(contents: Contents, exchange: Exchange, scalar: bool) -> Tables:
@@ -80,6 +80,7 @@ def _tables(contents: Contents, exchange: Exchange, scalar: bool) -> Tables:
 def _rigid(
     contents: Contents,
     rows: Evaluate,
+    product_water: Water,
     outside: list[float],
     dissolving: tuple[float, ...],
     temperature: float,
@@ -87,7 +88,7 @@ def _rigid(
     scalar: bool,
 ) -> Balance:
     """Lower triangular: water, then each gas on its own, then the oxygen used up."""
-    water, slope_of = activity_of_state(contents), response_of_activity(contents)
+    water, slope_of = product_water.of_state, product_water.response
     volume = contents.product.headspace.volume
     room = volume / (GAS_CONSTANT * temperature)
     tracked, moving = contents.tracks_water, contents.product.moisture is not None
@@ -168,9 +169,12 @@ def _rigid(
         linear,
         most,
         half,
-        activity_of_water(contents),
+        product_water.activity,
         slope_of,
         values,
         with_slopes,
+        rows.cells,
+        product_water.per_mole,
+        product_water.isotherm,
     )
     return Balance(rhs, factor, observe, water, dissolving, tuple(1.0 / c for c in inverse), chain)

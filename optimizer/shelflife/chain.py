@@ -20,10 +20,11 @@ Values are floats for one sample, arrays (B,) for a batch.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from optimizer.physics.sorption import Isotherm
 from optimizer.shelflife.phi import phi_array, phi_float, stages_array, stages_float
+from optimizer.shelflife.tables import Cells
 
 Value = Any
 State = list[Value]
@@ -36,9 +37,10 @@ _B2, _B3 = -60.0, 500.0 / 27.0
 _S2, _S3 = 27.0 / 25.0, 729.0 / 125.0
 #: c3 cubed and to the fourth, of the continuous extension.
 _C3_CUBED, _C3_FOURTH = 0.729, 0.6561
-#: Share of the step over which the defect at its end counts: the cubic meets the deviation at c2 and c3, so
-#: that the defect in between is about this small.
-DEFECT = 0.05
+#: Share of the step over which the defect at its end counts. The cubic meets the deviation at c2 and c3, and
+#: what it misses adds up to nothing over a smooth step (that is order 5), so little of it stays: how much is
+#: by trial on random packages. More for water, whose rate bends where the wall's permeability to it jumps.
+DEFECT, WATER_DEFECT = 0.08, 0.5
 _SIXTH, _TWENTY_FOURTH = 1.0 / 6.0, 1.0 / 24.0
 
 
@@ -56,11 +58,12 @@ class Linear(NamedTuple):
     use: Value
 
 
-@dataclass(frozen=True)
-class Chain:
+class Chain(NamedTuple):
     """gases: (1/capacity [Pa/mol], pressure outside [Pa]) each; oxygen: place of the gas that reacts among
     them, or -1; r(n) = linear n + most p / (|p| + half) with p = n / capacity. activity: of moles of water;
-    response: d(activity)/d(moles) of an activity; values, with_slopes: rows of the table (water first)."""
+    response: d(activity)/d(moles) of an activity; values, with_slopes: rows of the table (water first);
+    cells: the same table laid open, of one sample; isotherm, of water content, and
+    per_mole: content per mole of water [kg/(kg mol)], behind activity and response."""
 
     scalar: bool
     tracked: bool
@@ -74,6 +77,9 @@ class Chain:
     response: Callable[[Value], Value]
     values: Callable[[Value], State]
     with_slopes: Callable[[Value], tuple[State, State]]
+    cells: Cells | None = None
+    per_mole: float = 1.0
+    isotherm: Isotherm | None = None
     order: float = 5.0
     dense: bool = True
 
@@ -159,7 +165,7 @@ class Chain:
             d = h * (p1 * f + p3 * a + p4 * b)
             after.append(x + d)
             expected.append(f + water * d + 0.5 * a + _SIXTH * b)
-            weight.append(h * p1)
+            weight.append(WATER_DEFECT * h * p1)
             # from the stages' own water, of low order, to that of the continuous extension (phi_4 there is
             # close to phi_3 / 4)
             shift2 = h * q3 * (0.125 * a + 0.015625 * b)
@@ -226,7 +232,7 @@ class Chain:
             d = h * d
             after.append(n + d)
             expected.append(ahead + j * d)
-            weight.append(h * p1)
+            weight.append(DEFECT * h * p1)
             if reacting:
                 # phi_k of the 2 x 2 matrix of (n, u) has h use phi_(k+1) beside its diagonal
                 lag = p2 * f + p4 * a + p5 * b
@@ -244,9 +250,9 @@ class Chain:
         if oxygen >= 0:
             after.append(used)
             expected.append(used_expected)
-            weight.append(h if moving or self.most else 0.0)
+            weight.append(DEFECT * h if moving or self.most else 0.0)
         return after, (expected, weight)
 
     def error(self, forecast: Forecast, prepared: Linear) -> State:
         """Error of a step that ends where the chain is ``prepared``."""
-        return [DEFECT * w * (rate - e) for e, w, rate in zip(*forecast, prepared.rates, strict=True)]
+        return [w * (rate - e) for e, w, rate in zip(*forecast, prepared.rates, strict=True)]

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-from optimizer.constants import ATMOSPHERE, DAY, MOLAR_MASS, ZERO_CELSIUS
+from optimizer.constants import ATMOSPHERE, DAY, MOLAR_MASS, STP_MOLAR_VOLUME, ZERO_CELSIUS
 from optimizer.physics.material import Material
 from optimizer.physics.permeability import GasLaw, WaterLaw
 from optimizer.results import Change, PredictResult
@@ -158,9 +158,14 @@ def _part(part: Part | None, case: Case) -> str:
         size = f"{part.diameter * 1e6:.4g} um wide, {part.length * 1e6:.4g} um long"
         return f"hole {size}" if part.count == 1 else f"{part.count:g} holes {size}"
     assert isinstance(part, ClosurePart)
-    return "closure: " + ", ".join(
-        f"{g} {c.conductance:.3g} mol/(s Pa)" for g, c in part.transmission.items()
-    )
+    return "closure: " + ", ".join(_transmission(g, c.conductance) for g, c in part.transmission.items())
+
+
+def _transmission(gas: str, conductance: float) -> str:
+    """A conductance [mol/(s Pa)] in trade units."""
+    if gas == "H2O":
+        return f"H2O {conductance * MOLAR_MASS['H2O'] * 1e6 * DAY:.3g} g/(day*kPa)"
+    return f"{gas} {conductance * STP_MOLAR_VOLUME * 1e6 * DAY * ATMOSPHERE:.3g} cm3/(day*atm)"
 
 
 #: product field -> (words, how to write it)
@@ -212,6 +217,8 @@ def _brief(value: Any, other: Any) -> str:
     parts = []
     for f in fields(value):
         own = getattr(value, f.name)
+        if f.name == "valid":  # the range of an isotherm, which is no input
+            continue
         if other is None or _differs(own, getattr(other, f.name)):
             words = f.name.replace("_", " ")
             if is_dataclass(own) and not isinstance(own, type):

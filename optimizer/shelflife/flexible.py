@@ -12,15 +12,7 @@ from optimizer.errors import InputError, Problem
 from optimizer.shelflife.contents import Contents, inside_activity
 from optimizer.shelflife.headspace import eliminate, headspace_room
 from optimizer.shelflife.tables import Evaluate
-from optimizer.shelflife.terms import (
-    Balance,
-    Observation,
-    Reaction,
-    State,
-    Value,
-    activity_of_state,
-    response_of_activity,
-)
+from optimizer.shelflife.terms import Balance, Observation, Reaction, State, Value, Water
 
 #: Least headspace of a flexible package, as a share of that at closing: at that the package has collapsed,
 #: keeps this volume (folds and corners) and its pressure falls below that outside.
@@ -30,6 +22,7 @@ COLLAPSED = 1e-3
 def flexible_balance(
     contents: Contents,
     rows: Evaluate,
+    product_water: Water,
     outside: list[float],
     dissolving: tuple[float, ...],
     surroundings: tuple[float, float, float],
@@ -39,7 +32,7 @@ def flexible_balance(
     [Pa]."""
     temperature, total, psat = surroundings
     tracked, moving = contents.tracks_water, contents.product.moisture is not None
-    water, slope_of = activity_of_state(contents), response_of_activity(contents)
+    water, slope_of = product_water.of_state, product_water.response
     first, count = contents.first_gas, len(contents.gases)
     last = first + count
     oxygen = contents.gases.index("O2") if reaction is not None else -1

@@ -92,7 +92,8 @@ class Rosenbrock:
 
 
 class Step(NamedTuple):
-    """An accepted step from ``start`` to ``start + width``: states and their rates at both ends."""
+    """An accepted step from ``start`` to ``start + width``: states and their rates at both ends; size: its
+    error in units of the tolerance; prepared: of the method at ``before``, or None."""
 
     start: float
     width: float
@@ -100,8 +101,9 @@ class Step(NamedTuple):
     rate_before: State
     after: State
     rate_after: State
+    size: float
     method: Method
-    prepared: Any
+    prepared: Any = None
 
     def at(self, fraction: Value) -> State:
         """State at ``fraction`` of the step, a float or (B,): repeated in part where that is cheap, else by
@@ -119,7 +121,12 @@ class Step(NamedTuple):
 
     def again(self, fraction: Value) -> State:
         """State after ``fraction`` of the step, integrated anew; a float or (B,)."""
-        return self.method.advance(self.before, self.prepared, self.width * fraction)[0]
+        prepared = self.method.prepare(self.before) if self.prepared is None else self.prepared
+        return self.method.advance(self.before, prepared, self.width * fraction)[0]
+
+    def ready(self) -> Step:
+        """The same step, prepared to be repeated many times."""
+        return self if self.prepared is not None else self._replace(prepared=self.method.prepare(self.before))
 
 
 def advance(system: System, y: State, f: State, h: Value) -> tuple[State, State]:
@@ -244,7 +251,7 @@ def integrate(
         after = prepare(new)
         size = _size(judge(judged, after), y, new, rtol, atol)
         if size <= 1.0:
-            yield Step(t, h, y, rates(prepared), new, rates(after), method, prepared)
+            yield Step(t, h, y, rates(prepared), new, rates(after), size, method, prepared)
             t = end if h == remaining else t + h
             y, prepared = new, after
             growth = 0.9 * size**power if size > 1e-5 else 8.0

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,8 +26,7 @@ Value = Any
 _FLAT = 1e-9
 
 
-@dataclass(frozen=True)
-class Quantity:
+class Quantity(NamedTuple):
     """value(y): the quantity [unit as in ``package.Limit``]; slope(y, f): its change per second where the
     state changes at the rates f, or None where only a short step tells; steady: it cannot turn back within
     a segment, as the water, whose balance stands alone."""
@@ -131,24 +129,32 @@ class Watch:
         self._crossed = [False] * count
         self._excess: State = []
         self._rates: State = []
+        self._fresh = True
         self._balance: Balance | None = None
         self._quantities: list[Quantity] = []
+        self._followed: list[tuple[Quantity, float, float]] = []
 
-    def enter(self, time: float, balance: Balance, y: State, rate: State, width: float) -> None:
+    def enter(self, time: float, balance: Balance, y: State) -> None:
         """A new segment begins: pressures jump with the temperature, and with them the quantities."""
         self._balance = balance
         self._quantities = quantities_of(self.contents, balance)
+        self._followed = list(zip(self._quantities, self._signs, self._values, strict=True))
         self._excess = self.excess(y)
-        self._rates = self._change(y, rate, width, self._excess)
+        self._fresh = True
         if time == 0.0:
             self.closing = self._as_rows(self.values_of(self._excess))
         for k, m in enumerate(self._excess):
             self._worst[k] = _larger(self._worst[k], m)
             if self._crossed[k]:
                 self._note_return(k, m)
-            over = np.atleast_1d(m > (1e-12 * abs(self._values[k]) if time == 0.0 else 0.0))
-            if over.any():
-                self.crossing[k] = np.where(over & np.isinf(self.crossing[k]), time, self.crossing[k])
+            slack = 1e-12 * abs(self._values[k]) if time == 0.0 else 0.0
+            if not self.scalar:
+                over = m > slack
+                if np.any(over):
+                    self.crossing[k] = np.where(over & np.isinf(self.crossing[k]), time, self.crossing[k])
+                    self._crossed[k] = True
+            elif m > slack and not self._crossed[k]:
+                self.crossing[k, 0] = time
                 self._crossed[k] = True
 
     def excess(self, y: State) -> State:
@@ -161,55 +167,70 @@ class Watch:
         return [v + s * m for m, s, v in zip(excess, self._signs, self._values, strict=True)]
 
     def _change(self, y: State, rate: State, width: float, excess: State) -> State:
-        """Change of each excess over ``width`` at its rate now; 0 where it cannot turn."""
+        """Change of each excess per second; 0 where it cannot turn."""
         changes: State = []
-        moved: State | None = None
-        short = 1e-3 * width
         for k, quantity in enumerate(self._quantities):
             if quantity.steady:
                 changes.append(0.0)
             elif quantity.slope is not None:
-                changes.append(self._signs[k] * width * quantity.slope(y, rate))
+                changes.append(self._signs[k] * quantity.slope(y, rate))
             else:
-                if moved is None:
-                    moved = [u + short * f for u, f in zip(y, rate, strict=True)]
-                there = self._signs[k] * (quantity.value(moved) - self._values[k])
-                changes.append(1e3 * (there - excess[k]))
+                changes.append(self._short_step(k, y, rate, width, excess[k]))
         return changes
+
+    def _short_step(self, k: int, y: State, rate: State, width: float, excess: Value) -> Value:
+        """Change of excess ``k`` per second by a step along the rates that is short against ``width``."""
+        short = 1e-3 * width
+        moved = [u + short * f for u, f in zip(y, rate, strict=True)]
+        there = self._signs[k] * (self._quantities[k].value(moved) - self._values[k])
+        return (there - excess) / short
 
     def follow(self, step: Step) -> None:
         """Take an accepted step into account."""
-        before, slope = self._excess, self._rates
-        after = self.excess(step.after)
-        slope_after = self._change(step.after, step.rate_after, step.width, after)
+        if self._fresh:
+            self._rates = self._change(step.before, step.rate_before, step.width, self._excess)
+            self._fresh = False
         if self.scalar:
-            self._follow_one(step, before, after, slope, slope_after)
-        else:
-            self._follow_many(step, before, after, slope, slope_after)
-        self._excess = after
-        self._rates = slope_after
+            self._follow_one(step)
+            return
+        m0, s0 = self._excess, self._rates
+        m1 = self.excess(step.after)
+        s1 = self._change(step.after, step.rate_after, step.width, m1)
+        self._follow_many(step, m0, m1, s0, s1)
+        self._excess = m1
+        self._rates = s1
 
-    def _follow_one(self, step: Step, m0: State, m1: State, s0: State, s1: State) -> None:
-        worst = self._worst
-        for k, m in enumerate(m1):
-            tiny = self._tiny[k]
-            turning = s0[k] > tiny and s1[k] < -tiny
-            if turning or (m >= 0.0 and not self._crossed[k]):
-                self._locate_one(step, k, m0[k], m, s0[k], s1[k], turning)
+    def _follow_one(self, step: Step) -> None:
+        worst, crossed, excess, rates = self._worst, self._crossed, self._excess, self._rates
+        width, y, f = step.width, step.after, step.rate_after
+        for k, (quantity, sign, value) in enumerate(self._followed):
+            m = sign * (quantity.value(y) - value)
+            slope = quantity.slope
+            if quantity.steady:
+                s = 0.0
+            elif slope is not None:
+                s = sign * slope(y, f)
+            else:
+                s = self._short_step(k, y, f, width, m)
+            before = rates[k]
+            turning = before > 0.0 > s and min(before, -s) * width > self._tiny[k]
+            if turning or (m >= 0.0 and not crossed[k]):
+                self._locate_one(step.ready(), k, excess[k], m, before * width, s * width, turning)
             if m > worst[k]:
                 worst[k] = m
-            elif m < 0.0 and self._crossed[k]:
-                self.recovered[k] = True
+            elif m < 0.0 and crossed[k]:
+                self.recovered[k, 0] = True
+            excess[k], rates[k] = m, s
 
     def _follow_many(self, step: Step, m0: State, m1: State, s0: State, s1: State) -> None:
         for k, m in enumerate(m1):
-            tiny = self._tiny[k]
+            tiny = self._tiny[k] / step.width
             turning = None
             if not self._quantities[k].steady:
                 found = (s0[k] > tiny) & (s1[k] < -tiny)
                 turning = found if found.any() else None
             if turning is not None or self._is_new(k, m):
-                self._locate_many(step, k, m0[k], m, s0[k], s1[k], turning)
+                self._locate_many(step, k, m0[k], m, s0[k] * step.width, s1[k] * step.width, turning)
             np.maximum(self._worst[k], m, out=self._worst[k])
             if self._crossed[k]:
                 self._note_return(k, m)
@@ -217,10 +238,6 @@ class Watch:
     def _is_new(self, k: int, excess: Value) -> bool:
         """Whether some sample of a batch is over limit ``k`` that was not before."""
         return self.locate and bool(np.any((excess >= 0.0) & np.isinf(self.crossing[k])))
-
-    def rescale(self, ratio: float) -> None:
-        """The next step will be ``ratio`` times as wide as the last: changes per step go with it."""
-        self._rates = [r * ratio for r in self._rates]
 
     def _locate_one(
         self, step: Step, k: int, m0: float, m1: float, s0: float, s1: float, turning: bool
@@ -241,7 +258,14 @@ class Watch:
             self.crossing[k, 0] = step.start + step.width * t
 
     def _locate_many(
-        self, step: Step, k: int, m0: Array, m1: Array, s0: Value, s1: Value, turning: NDArray[np.bool_] | None
+        self,
+        step: Step,
+        k: int,
+        m0: Array,
+        m1: Array,
+        s0: Value,
+        s1: Value,
+        turning: NDArray[np.bool_] | None,
     ) -> None:
         """The same for a batch."""
         end, m_end = np.ones_like(m1), m1
@@ -259,7 +283,10 @@ class Watch:
             self._crossed[k] = True
 
     def _note_return(self, k: int, excess: Value) -> None:
-        self.recovered[k] |= np.isfinite(self.crossing[k]) & (np.asarray(excess) < 0.0)
+        if not self.scalar:
+            self.recovered[k] |= np.isfinite(self.crossing[k]) & (excess < 0.0)
+        elif excess < 0.0:
+            self.recovered[k, 0] = True
 
     def _at(self, step: Step, fraction: Value, k: int) -> Value:
         """Excess of limit ``k`` after a fraction, float or (B,), of the step, integrated anew."""
@@ -276,11 +303,12 @@ class Watch:
         self.extreme = self._as_rows(self.values_of(self._worst))
 
     def _as_rows(self, values: State) -> Array:
-        if not values:
-            return np.zeros(self.crossing.shape)
-        return np.stack(
-            [np.broadcast_to(np.asarray(v, dtype=float), self.crossing.shape[1:]) for v in values]
-        )
+        if self.scalar:
+            return np.array(values, dtype=float).reshape(-1, 1)
+        rows = np.empty(self.crossing.shape)
+        for row, value in zip(rows, values, strict=True):
+            row[:] = value
+        return rows
 
 
 def _larger(a: Value, b: Value) -> Value:

@@ -18,7 +18,8 @@ Five = tuple[Value, Value, Value, Value, Value]
 Six = tuple[Value, Value, Value, Value, Value, Value]
 
 _NEAR = 0.5
-#: Terms of the series of phi_5 and phi_3, lowest power first; those left out are below 1e-14 at 0.5.
+#: Terms of the series of phi_5 and phi_3, lowest power first; left out is less than 1e-13 and,
+#: in phi_3, which only serves the stages, 1e-11.
 _F0, _F1, _F2, _F3, _F4, _F5, _F6, _F7, _F8 = (1.0 / factorial(k + 5) for k in range(9))
 _T0, _T1, _T2, _T3, _T4, _T5, _T6, _T7, _T8 = (1.0 / factorial(k + 3) for k in range(9))
 _SIXTH, _TWENTY_FOURTH = 1.0 / 6.0, 1.0 / 24.0
@@ -46,8 +47,8 @@ def stages_float(z: float) -> tuple[float, float, float, float, float, float]:
     """phi_1 to phi_3 of z / 2, then of 0.9 z."""
     x, y = 0.5 * z, 0.9 * z
     if -_NEAR < y < _NEAR:
-        q3 = _T0 + x * (_T1 + x * (_T2 + x * (_T3 + x * (_T4 + x * (_T5 + x * (_T6 + x * _T7))))))
-        s3 = _T0 + y * (_T1 + y * (_T2 + y * (_T3 + y * (_T4 + y * (_T5 + y * (_T6 + y * _T7))))))
+        q3 = _T0 + x * (_T1 + x * (_T2 + x * (_T3 + x * (_T4 + x * (_T5 + x * (_T6 + x * (_T7 + x * _T8)))))))
+        s3 = _T0 + y * (_T1 + y * (_T2 + y * (_T3 + y * (_T4 + y * (_T5 + y * (_T6 + y * (_T7 + y * _T8)))))))
         q2, s2 = 0.5 + x * q3, 0.5 + y * s3
         return 1.0 + x * q2, q2, q3, 1.0 + y * s2, s2, s3
     i = 1.0 / x
@@ -116,7 +117,7 @@ def _five_near(z: Value) -> Five:
 
 
 def _three_near(z: Value) -> tuple[Value, Value, Value]:
-    p3 = _horner(z, (_T0, _T1, _T2, _T3, _T4, _T5, _T6, _T7))
+    p3 = _horner(z, (_T0, _T1, _T2, _T3, _T4, _T5, _T6, _T7, _T8))
     _, p2, p1 = _upwards(z, p3, (0.5, 1.0))
     return p1, p2, p3
 

@@ -13,6 +13,7 @@ from optimizer.shelflife.contents import Contents, contents_of, simulated_gases,
 from optimizer.shelflife.exchange import Exchange
 from optimizer.shelflife.integrate import State, Step, integrate
 from optimizer.shelflife.limits import Watch, quantities_of
+from optimizer.shelflife.march import fits, march
 from optimizer.shelflife.package import Product
 from optimizer.shelflife.terms import Balance
 
@@ -84,44 +85,31 @@ def simulate(
     record = _Record(contents, samples, sample_times)
     atol = [rtol * _FLOOR * s for s in contents.scales()]
     width, steps = 0.02 * float(segments.duration[0]), 0
-    known = width
     last: int | None = None
     balance: Balance | None = None
     balances = Balances(contents, exchange, scalar)
-
-    def take(step: Step) -> None:
-        nonlocal known, y, steps
-        assert balance is not None
-        watch.rescale(step.width / known)
-        known = step.width
-        watch.follow(step)
-        record.follow(step, balance)
-        y, steps = step.after, steps + 1
 
     for index, begin, finish in _pieces(exchange, target, end):
         if index != last:
             balance = balances.at(index)
             last = index
-            watch.enter(begin, balance, y, balance.rhs(y), width)
-            known = width
+            watch.enter(begin, balance, y)
         assert balance is not None
         record.start(begin, balance, y)
         if not y:
             record.stay(finish, balance)
-        elif balance.chain is None:
-            for step in integrate(balance, y, begin, finish, rtol=rtol, atol=atol, first=width):
-                take(step)
+        opening = True
+        for step in _steps(balance, y, begin, finish, rtol, atol, width) if y else ():
+            watch.follow(step)
+            if record.next_time <= finish * (1 + 1e-14):
+                record.follow(step, balance)
+            y, steps = step.after, steps + 1
+            if balance.chain is None:
                 width = max(width, step.width) if step.start + step.width >= finish else step.width
-        else:
-            # conditions jump at every segment: begin as the last one did, or as it went on
-            opening, taken = width, steps
-            for step in integrate(balance.chain, y, begin, finish, rtol=rtol, atol=atol, first=width):
-                take(step)
-                if steps == taken + 1:
-                    whole = step.width == finish - begin
-                    width = opening = max(step.width, opening) if whole else step.width
-                elif steps == taken + 2:
-                    width = min(max(step.width, opening), 3.0 * opening)
+            elif opening:
+                # conditions jump at the next segment too: begin there with what would have done here
+                width = step.width * (0.7 * step.size**-0.2 if step.size > 1e-6 else 10.0)
+                opening = False
         if finish == target:
             watch.close_extremes()
     assert watch.extreme is not None
@@ -133,6 +121,17 @@ def simulate(
         steps=steps,
         **record.arrays(),  # type: ignore[arg-type]
     )
+
+
+def _steps(
+    balance: Balance, y: State, start: float, end: float, rtol: float, atol: State, first: float
+) -> Iterator[Step]:
+    """Steps of one segment by the quickest way that the balance allows."""
+    chain = balance.chain
+    if chain is None:
+        return integrate(balance, y, start, end, rtol=rtol, atol=atol, first=first)
+    way = march if fits(chain) else integrate
+    return way(chain, y, start, end, rtol=rtol, atol=atol, first=first)
 
 
 def limit_extremes(
@@ -149,8 +148,7 @@ def _pieces(exchange: Exchange, target: float, end: float) -> Iterator[tuple[int
     """(segment, from, to) up to ``end``, with a stop at ``target``."""
     segments = exchange.segments
     close = 1e-12 * end
-    for k in range(len(segments)):
-        begin, finish = float(segments.start[k]), float(segments.end[k])
+    for k, (begin, finish) in enumerate(zip(segments.start.tolist(), segments.end.tolist(), strict=True)):
         if begin >= end - close:
             return
         if finish >= end - close:
@@ -164,15 +162,16 @@ def _pieces(exchange: Exchange, target: float, end: float) -> Iterator[tuple[int
 
 
 class _Record:
-    """Samples of the trajectory at given times, by cubic Hermite interpolation of the state."""
+    """Samples of the trajectory at given times, inside the steps (see ``Step.at``)."""
 
     def __init__(self, contents: Contents, samples: int, times: ArrayLike | None) -> None:
         self.contents, self.samples = contents, samples
         self.times = np.zeros(0) if times is None else np.asarray(times, dtype=float)
-        if np.any(np.diff(self.times) < 0):
+        if len(self.times) and np.any(np.diff(self.times) < 0):
             raise ValueError("sample times must increase")
         self._list = self.times.tolist()
         self._next = 0
+        self.next_time = self._list[0] if self._list else np.inf
         n, count = len(self._list), len(contents.product.limits)
         self.quantities = np.full((samples, count, n), np.nan)
         self.state = np.full((len(contents.start()), samples, n), np.nan)
@@ -190,6 +189,10 @@ class _Record:
 
     def follow(self, step: Step, balance: Balance) -> None:
         stop = step.start + step.width
+        if self.next_time > stop * (1 + 1e-14):
+            return
+        if step.method.dense:
+            step = step.ready()
         while self._next < len(self._list) and self._list[self._next] <= stop * (1 + 1e-14):
             self._store(step.at(min(1.0, (self._list[self._next] - step.start) / step.width)), balance)
 
@@ -205,6 +208,7 @@ class _Record:
         for i, quantity in enumerate(quantities_of(self.contents, balance)):
             self.quantities[:, i, k] = quantity.value(y)
         self._next += 1
+        self.next_time = self._list[self._next] if self._next < len(self._list) else np.inf
 
     def arrays(self) -> dict[str, object]:
         c = self.contents

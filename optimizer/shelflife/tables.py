@@ -6,9 +6,8 @@ The same formula serves one sample (floats) and a batch (arrays of shape (B,)).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,12 +18,23 @@ Value = Any
 _BLOCK = 64
 
 
-@dataclass(frozen=True)
-class Evaluate:
+class Cells(NamedTuple):
+    """The table of one sample, laid open: coefficients of the cells met so far, a row after the other, and a
+    call that brings those of another; lowest activity, inverse spacing, number of cells."""
+
+    known: dict[int, list[float]]
+    fetch: Callable[[int], list[float]]
+    low: float
+    inverse: float
+    cells: int
+
+
+class Evaluate(NamedTuple):
     """values(a) -> one value per row; with_slopes(a) -> the same and their slopes over a."""
 
     values: Callable[[Value], list[Value]]
     with_slopes: Callable[[Value], tuple[list[Value], list[Value]]]
+    cells: Cells | None = None
 
 
 @lru_cache(maxsize=16)
@@ -47,13 +57,26 @@ def spline_slopes(points: int) -> Array:
     return np.asarray(matrix, dtype=np.float64)
 
 
+def _slopes(values: Array) -> Array:
+    points = values.shape[-1]
+    slope: Array = (values.reshape(-1, points) @ spline_slopes(points).T).reshape(values.shape)
+    return slope
+
+
 def spline_cells(values: Array) -> Array:
     """Coefficients (..., M - 1, 4) of the spline through ``values`` (..., M), powers of t in 0..1 in each
     cell."""
-    slope = values @ spline_slopes(values.shape[-1]).T
-    y0, y1, m0, m1 = values[..., :-1], values[..., 1:], slope[..., :-1], slope[..., 1:]
+    slope = _slopes(values)
+    return _cells(values[..., :-1], values[..., 1:], slope[..., :-1], slope[..., 1:])
+
+
+def _cells(y0: Array, y1: Array, m0: Array, m1: Array) -> Array:
+    """Coefficients (..., 4) from the values and slopes (...) at the two ends of each cell."""
     rise = y1 - y0
-    return np.stack([y0, m0, 3.0 * rise - 2.0 * m0 - m1, m0 + m1 - 2.0 * rise], axis=-1)
+    cells = np.empty((*rise.shape, 4))
+    cells[..., 0], cells[..., 1] = y0, m0
+    cells[..., 2], cells[..., 3] = 3.0 * rise - 2.0 * m0 - m1, m0 + m1 - 2.0 * rise
+    return cells
 
 
 class Tables:
@@ -65,6 +88,7 @@ class Tables:
     ) -> None:
         self._grid, self._tables, self._factors, self._scalar = grid, tables, factors, scalar
         self._block, self._cells = -1, np.zeros(0)
+        self._scale = (0.0, 0.0, 0) if grid is None else _scale(grid)
 
     def at(self, segment: int) -> Evaluate:
         if self._grid is None or not self._scalar:
@@ -80,8 +104,8 @@ class Tables:
                 t[0, at] if f is None else t[0, at] * f[0, at, None]
                 for t, f in zip(self._tables, self._factors, strict=True)
             ]
-            self._block, self._cells = block, spline_cells(np.stack(rows, axis=1)).transpose(0, 2, 1, 3)
-        return _one(self._cells[k], *_scale(self._grid))
+            self._block, self._cells = block, _by_cell(np.stack(rows, axis=1))
+        return _one(self._cells[k], *self._scale)
 
 
 def _scale(grid: Array) -> tuple[float, float, int]:
@@ -105,40 +129,47 @@ def moving_rows(
     """Rows for a moving activity. grid: (M,); tables: (Bt, M) each; factors: (Bs,) each, or None."""
     if scalar:
         stacked = np.stack([t[0] if f is None else t[0] * f[0] for t, f in zip(tables, factors, strict=True)])
-        return _one(spline_cells(stacked).transpose(1, 0, 2), *_scale(grid))
+        return _one(_by_cell(stacked), *_scale(grid))
     return _many([spline_cells(t) for t in tables], factors, *_scale(grid))
 
 
+def _by_cell(values: Array) -> Array:
+    """Spline coefficients (..., M - 1, rows * 4) of ``values`` (..., rows, M): those of a cell together."""
+    y, m = values.swapaxes(-1, -2), _slopes(values).swapaxes(-1, -2)
+    cells = _cells(y[..., :-1, :], y[..., 1:, :], m[..., :-1, :], m[..., 1:, :])
+    return cells.reshape(*cells.shape[:-2], -1)
+
+
 def _one(by_cell: Array, low: float, inverse: float, cells: int) -> Evaluate:
-    """by_cell: coefficients (M - 1, rows, 4)."""
-    known: dict[int, list[list[float]]] = {}
+    """by_cell: coefficients (M - 1, rows * 4)."""
+    known: dict[int, list[float]] = {}
     top = cells - 1
+    starts = range(0, by_cell.shape[1], 4)
 
-    def cell_at(u: float) -> int:
-        return int(u) if 0.0 <= u < cells else top if u > 0.0 else 0
-
-    def fetch(k: int) -> list[list[float]]:
-        cell: list[list[float]] = by_cell[k].tolist()
-        known[k] = cell
-        return cell
+    def fetch(k: int) -> list[float]:
+        # with its neighbours: the activity moves on
+        first = max(k - 2, 0)
+        known.update(enumerate(by_cell[first : k + 4].tolist(), first))
+        return known[k]
 
     def values(a: Value) -> list[Value]:
         u = (a - low) * inverse
-        k = int(u) if 0.0 <= u < cells else cell_at(u)
+        k = int(u) if 0.0 <= u < cells else top if u > 0.0 else 0
         t = u - k
-        return [c0 + t * (c1 + t * (c2 + t * c3)) for c0, c1, c2, c3 in known.get(k) or fetch(k)]
+        c = known.get(k) or fetch(k)
+        return [c[i] + t * (c[i + 1] + t * (c[i + 2] + t * c[i + 3])) for i in starts]
 
     def with_slopes(a: Value) -> tuple[list[Value], list[Value]]:
         u = (a - low) * inverse
-        k = int(u) if 0.0 <= u < cells else cell_at(u)
+        k = int(u) if 0.0 <= u < cells else top if u > 0.0 else 0
         t = u - k
-        cell = known.get(k) or fetch(k)
+        c = known.get(k) or fetch(k)
         return (
-            [c0 + t * (c1 + t * (c2 + t * c3)) for c0, c1, c2, c3 in cell],
-            [inverse * (c1 + t * (2.0 * c2 + t * (3.0 * c3))) for _, c1, c2, c3 in cell],
+            [c[i] + t * (c[i + 1] + t * (c[i + 2] + t * c[i + 3])) for i in starts],
+            [inverse * (c[i + 1] + t * (2.0 * c[i + 2] + t * (3.0 * c[i + 3]))) for i in starts],
         )
 
-    return Evaluate(values, with_slopes)
+    return Evaluate(values, with_slopes, Cells(known, fetch, low, inverse, cells))
 
 
 def _many(

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.constants import MOLAR_MASS
 from optimizer.physics.permeability import arrhenius
+from optimizer.physics.sorption import Isotherm
 from optimizer.shelflife.chain import Chain
 from optimizer.shelflife.contents import Contents, inside_activity
 
@@ -64,40 +65,35 @@ def reactions_at(contents: Contents, temperature: Array, dissolving: Array) -> l
     return [Reaction(most=rate, half=half) for rate in rates]
 
 
-def activity_of_state(contents: Contents) -> Callable[[State], Value]:
-    """Inside activity as a function of the state."""
+class Water(NamedTuple):
+    """The product's water. of_state: activity of a state; activity: of moles of water; response: d(activity)/
+    d(moles) of an activity; per_mole: content per mole [kg/(kg mol)]; isotherm: None for a fixed activity."""
+
+    of_state: Callable[[State], Value]
+    activity: Callable[[Value], Value]
+    response: Callable[[Value], Value]
+    per_mole: float
+    isotherm: Isotherm | None
+
+
+def water_of(contents: Contents) -> Water:
+    """How the inside activity follows the water in the product."""
     moisture = contents.product.moisture
     if moisture is None:
         fixed = inside_activity(contents.product)
-        return lambda y: fixed
+        return Water(lambda y: fixed, lambda x: fixed, lambda a: 0.0, 0.0, None)
     per_mole = MOLAR_MASS["H2O"] / moisture.dry_mass
-    activity = moisture.isotherm.activity
-    return lambda y: activity(y[0] * per_mole)
+    activity, slope = moisture.isotherm.activity, moisture.isotherm.slope
+    return Water(
+        lambda y: activity(y[0] * per_mole),
+        lambda x: activity(x * per_mole),
+        lambda a: per_mole / slope(a),
+        per_mole,
+        moisture.isotherm,
+    )
 
 
-def activity_of_water(contents: Contents) -> Callable[[Value], Value]:
-    """Inside activity as a function of the moles of water in the product."""
-    moisture = contents.product.moisture
-    if moisture is None:
-        fixed = inside_activity(contents.product)
-        return lambda x: fixed
-    per_mole = MOLAR_MASS["H2O"] / moisture.dry_mass
-    activity = moisture.isotherm.activity
-    return lambda x: activity(x * per_mole)
-
-
-def response_of_activity(contents: Contents) -> Callable[[Value], Value]:
-    """da/d(moles of water) as a function of a."""
-    moisture = contents.product.moisture
-    if moisture is None:
-        return lambda a: 0.0
-    per_mole = MOLAR_MASS["H2O"] / moisture.dry_mass
-    slope = moisture.isotherm.slope
-    return lambda a: per_mole / slope(a)
-
-
-@dataclass(frozen=True)
-class Observation:
+class Observation(NamedTuple):
     """pressures: of each gas [Pa], in the order of the state; activity inside; volume of headspace [m3]."""
 
     pressures: State
@@ -105,8 +101,7 @@ class Observation:
     volume: Value
 
 
-@dataclass(frozen=True)
-class Balance:
+class Balance(NamedTuple):
     """Right-hand side, Jacobian solver (see ``integrate.System``) and observation of one segment.
 
     activity: inside water activity of a state. dissolving: H V_product per gas [mol/Pa]; capacity: moles

@@ -60,10 +60,12 @@ def duration_unit(days: float) -> tuple[str, float]:
 
 
 def duration(days: float | None, like: float | None = None) -> str:
-    """'14.2 months'; in the unit that suits ``like`` [days] where it is given."""
+    """'14.2 months'; in the unit that suits ``like`` [days] where it is given and not far too large."""
     if days is None:
         return "-"
     name, length = duration_unit(days if like is None else like)
+    if days < 0.1 * length:
+        name, length = duration_unit(days)
     text = figure(days / length)
     return f"{text} {name.removesuffix('s') if text == '1' else name}"
 

@@ -293,7 +293,7 @@ def test_gas_stored_in_the_wall_is_warned_about_where_it_matters(diffusivity: fl
     )
     case = case_of(product, one_wall(material, 3e-4, 0.04), still(T23, 0.5), target=60 * DAY)
     warned = [
-        w for w in predict(case, version="1", inputs_sha256="x").warnings if "the wall itself releases" in w
+        w for w in predict(case, version="1", inputs_sha256="x").warnings if "The wall itself releases" in w
     ]
     assert bool(warned) is (diffusivity < 1e-12)
     if warned:

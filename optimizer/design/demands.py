@@ -21,13 +21,11 @@ from optimizer.design.options import DesignOptions
 from optimizer.design.problem import Demand, Environment, Problem, Term
 from optimizer.design.rules import wall_rules
 from optimizer.physics.laminate import permeance
-from optimizer.physics.material import Material
-from optimizer.physics.permeability import GasLaw, WaterLaw
 from optimizer.physics.water import saturation_pressure
 from optimizer.shelflife.contents import simulated_gases
 from optimizer.shelflife.exchange import Exchange, exchange_of, part_exchange, with_nitrogen
 from optimizer.shelflife.limits import sign_of
-from optimizer.shelflife.package import LIMIT_GAS, Case, Layer, Limit, Package, Wall, WallPart
+from optimizer.shelflife.package import LIMIT_GAS, Case, Limit, Package, Wall, WallPart
 from optimizer.shelflife.segments import lay_out
 from optimizer.shelflife.simulate import limit_extremes, simulate
 from optimizer.shelflife.specification import specification_values
@@ -36,6 +34,8 @@ Array = NDArray[np.float64]
 
 #: Kept inside every demand, above the simulator's own error, so that a design that meets it also passes.
 GUARD = 2e-5
+#: The same for a specification limit, which is computed and not simulated.
+SPEC_GUARD = 1e-7
 #: Change of log conductance for the sensitivities.
 _STEP = 0.02
 #: Scales of the designed walls that are tried for the critical one.
@@ -62,13 +62,6 @@ class Demands:
     problem: Problem
     beyond: tuple[Beyond, ...]
     idle: tuple[str, ...]
-
-
-def neutral_wall(name: str, gases: Sequence[str]) -> Wall:
-    """A stand-in structure of middling permeability, where the given one lets nothing through."""
-    laws = {g: GasLaw(g, 296.15, (0.0,), (1e-17,), 40e3) for g in gases}
-    plain = Material("stand-in", "", 1000.0, laws, WaterLaw.constant(296.15, 1e-13, 35e3))
-    return Wall(name, (Layer(plain, 1e-4),))
 
 
 def _words(name: str) -> str:
@@ -319,7 +312,7 @@ class Linearisation:
                     Term(
                         self.options.walls.index(w),
                         e,
-                        scale * (1.0 if limit.wall else self.area(w)) / room * (1.0 + 1e-8),
+                        scale * (1.0 if limit.wall else self.area(w)) / room * (1.0 + SPEC_GUARD),
                     )
                     for w in designed
                 )
@@ -371,21 +364,6 @@ def _critical(excess: Callable[[Array], Array]) -> float:
         if values[0] > 0:
             return low
     return low + fraction * (high - low)
-
-
-def met(case: Case, options: DesignOptions, reference: Mapping[str, Wall]) -> dict[str, Wall]:
-    """The reference walls with all layers thicker or thinner by one factor, so that they just meet the
-    limits."""
-    walls = dict(reference)
-    for _ in range(3):
-        scale = Linearisation(case, options, walls).tightest()
-        if not 0.0 < scale < np.inf or 0.7 < scale < 1.5:
-            break
-        walls = {
-            name: replace(wall, layers=tuple(replace(x, thickness=x.thickness / scale) for x in wall.layers))
-            for name, wall in walls.items()
-        }
-    return walls
 
 
 def build(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -137,3 +138,31 @@ def reachable(
             ):
                 alive[k].add((m, p))
     return {(k, m, p) for k in range(wall.max_layers) for m, p in alive[k]}
+
+
+def neighbours(problem: Problem, sequences: tuple[tuple[int, ...], ...]) -> list[tuple[tuple[int, ...], ...]]:
+    """Allowed sequences that differ by one plain layer replaced, added or left out; none of a symmetric
+    wall."""
+    found = []
+    plain = [int(m) for m in np.flatnonzero(~problem.sensitive)]
+    for w, (wall, sequence) in enumerate(zip(problem.walls, sequences, strict=True)):
+        if wall.symmetric:
+            continue
+        free = [k for k in range(len(sequence)) if sequence[k] in plain]
+        tries = [sequence[:k] + sequence[k + 1 :] for k in free]
+        tries += [(*sequence[:k], m, *sequence[k + 1 :]) for k in free for m in plain]
+        tries += [(*sequence[:k], m, *sequence[k:]) for k in range(len(sequence) + 1) for m in plain]
+        found += [
+            (*sequences[:w], new, *sequences[w + 1 :])
+            for new in dict.fromkeys(tries)
+            if new != sequence and allowed(wall, new)
+        ]
+    return found
+
+
+def allowed(wall: WallRules, sequence: tuple[int, ...]) -> bool:
+    """Whether the wall may have this sequence of materials."""
+    if not sequence or len(sequence) > wall.max_layers or not set(wall.keep) <= set(sequence):
+        return False
+    ends = bool(wall.start[sequence[0]] and wall.end[sequence[-1]])
+    return ends and all(wall.touching[a, b] for a, b in itertools.pairwise(sequence))

@@ -23,7 +23,7 @@ from optimizer.design.boxes import resistivity_at
 from optimizer.design.close import MOST_NODES, Closer
 from optimizer.design.exact import ExactModel
 from optimizer.design.highs import Proposal, Solver, Status
-from optimizer.design.layout import UM, Pattern, position_classes, ranks, sequences_of
+from optimizer.design.layout import UM, Pattern, neighbours, position_classes, ranks, sequences_of
 from optimizer.design.milp import BoundModel, Cut
 from optimizer.design.places import BoxSet, places
 from optimizer.design.polish import Polisher, Sequences
@@ -343,7 +343,7 @@ class Search:
             self._cuts_at(polished.sequences, polished.flat)
             changed |= node.boxes.refine(self._places(polished.sequences, polished.flat))
         if node.closed:
-            for sequences in (proposal.sequences, *self._neighbours(proposal.sequences)):
+            for sequences in (proposal.sequences, *neighbours(self.problem, proposal.sequences)):
                 if time.monotonic() > deadline:
                     break
                 if sequences not in self.closed:
@@ -376,31 +376,3 @@ class Search:
 
     def _places(self, sequences: Sequences, flat: Array) -> list[tuple[tuple[int, int, int], float, float]]:
         return places(self.exact, self.classes, self.ranks, sequences, flat)
-
-    def _neighbours(self, sequences: Sequences) -> list[Sequences]:
-        """Allowed sequences that differ by one plain layer replaced, added or left out."""
-        found: list[Sequences] = []
-        plain = [int(m) for m in np.flatnonzero(~self.problem.sensitive)]
-        for w, sequence in enumerate(sequences):
-            wall = self.problem.walls[w]
-            if wall.symmetric:
-                continue
-            tries = [sequence[:k] + sequence[k + 1 :] for k in range(len(sequence)) if sequence[k] in plain]
-            tries += [
-                (*sequence[:k], m, *sequence[k + 1 :])
-                for k in range(len(sequence))
-                for m in plain
-                if sequence[k] in plain
-            ]
-            tries += [(*sequence[:k], m, *sequence[k:]) for k in range(len(sequence) + 1) for m in plain]
-            for new in dict.fromkeys(tries):
-                if new != sequence and self._allowed(w, new):
-                    found.append((*sequences[:w], new, *sequences[w + 1 :]))
-        return found
-
-    def _allowed(self, w: int, sequence: tuple[int, ...]) -> bool:
-        wall = self.problem.walls[w]
-        if not sequence or len(sequence) > wall.max_layers or not set(wall.keep) <= set(sequence):
-            return False
-        ends = bool(wall.start[sequence[0]] and wall.end[sequence[-1]])
-        return ends and all(wall.touching[a, b] for a, b in itertools.pairwise(sequence))

@@ -32,8 +32,11 @@ _ANY_GAUGE, _NO_GAUGE = 0.02, 1e-7
 
 @dataclass(frozen=True)
 class Explanation:
+    """What clashes, the nearest structure in words, and that structure itself where there is one."""
+
     conflict: tuple[str, ...]
     nearest: str
+    choice: Choice | None = None
 
 
 @dataclass(frozen=True)
@@ -64,8 +67,10 @@ def explain(
         return Explanation(("the candidates allow no wall at all under the fixed rules",), "")
     conflict = tuple(i.text for i in active)
     limits = {i.demand for i in active if i.demand}
-    nearest = _nearest(case, problem, limits, walls, deadline) if limits else _relaxed(active)
-    return Explanation(conflict, nearest)
+    if not limits:
+        return Explanation(conflict, _relaxed(active))
+    nearest, choice = _nearest(case, problem, limits, walls, deadline)
+    return Explanation(conflict, nearest, choice)
 
 
 def _reduced(problem: Problem, items: list[_Item], keep: list[_Item]) -> Problem:
@@ -151,7 +156,9 @@ def _relaxed(active: list[_Item]) -> str:
     )
 
 
-def _nearest(case: Case, problem: Problem, limits: set[str], walls: Walls, deadline: float) -> str:
+def _nearest(
+    case: Case, problem: Problem, limits: set[str], walls: Walls, deadline: float
+) -> tuple[str, Choice | None]:
     """The structure that comes nearest to the limits of the conflict, all of them relaxed by one factor."""
 
     def relaxed(factor: float) -> Problem:
@@ -178,7 +185,7 @@ def _nearest(case: Case, problem: Problem, limits: set[str], walls: Walls, deadl
         else:
             low = middle
     if best is None or high is None:
-        return f"No structure was found even with the limits of the conflict {low:.3g} times as large."
+        return f"No structure was found even with the limits of the conflict {low:.3g} times as large.", None
     structure = walls(best)
     words = "; ".join(
         f"{name}: " + " / ".join(f"{x.material.name} {x.thickness * 1e6:.4g} um" for x in wall.layers)
@@ -198,6 +205,7 @@ def _nearest(case: Case, problem: Problem, limits: set[str], walls: Walls, deadl
     ]
     tail = f"; at the target: {', '.join(over)}" if over else ""
     relaxed_limits = ", ".join(sorted(x.replace("_", " ") for x in limits))
-    return (
+    text = (
         f"Nearest: with what {relaxed_limits} allows taken {high:.3g} times as large, {words}; {life}{tail}."
     )
+    return text, best

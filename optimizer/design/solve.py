@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from optimizer.design.binding import binding_of
 from optimizer.design.demands import GUARD, Demands, build
+from optimizer.design.exact import ExactModel
 from optimizer.design.explain import Explanation, explain
 from optimizer.design.options import DesignOptions
 from optimizer.design.problem import Choice
@@ -51,6 +52,7 @@ class _State:
     outcome: Outcome
     search: Search
     choice: Choice
+    settled: bool = False
 
 
 def solve_design(
@@ -116,13 +118,15 @@ class _Run:
         rough = search.run(gap=max(5 * self.gap, 0.01), time_limit=self.left)
         self.rounds += rough.rounds
         if rough.best is None:
-            if rough.status == "infeasible":
-                return self._infeasible(
-                    explain(self.case, self.options, demands, self.left, self.walls), version, sha
-                )
-            return self._unfinished(version, sha)
+            if rough.status != "infeasible":
+                return self._unfinished(version, sha)
+            why = explain(self.case, self.options, demands, self.left, self.walls)
+            rough = self._once_more(why, rough)
+            if rough.best is None:
+                return self._infeasible(why, version, sha)
         choice = self._settle(rough.best)
         state: _State | None = None
+        settled = False
         for _ in range(_REFERENCES):
             demands = self._around(choice)
             if demands.beyond:
@@ -134,12 +138,24 @@ class _Run:
             if outcome.best is None:
                 break
             state = _State(demands, outcome, search, outcome.best)
-            if self._settled(outcome.best) or self.left <= 0:
+            settled = self._settled(outcome.best, demands)
+            if settled or self.left <= 0:
                 break
             choice = self._settle(outcome.best)
         if state is None:
             return self._unfinished(version, sha)
-        return self._finish(state, version, sha)
+        return self._finish(replace(state, settled=settled), version, sha)
+
+    def _once_more(self, why: Explanation, before: Outcome) -> Outcome:
+        """Search again with the limits taken at the nearest structure, before 'infeasible' is believed."""
+        if why.choice is None or self.left <= 0:
+            return before
+        demands = self._around(why.choice)
+        if demands.beyond:
+            return before
+        again = self._search(demands).run(gap=max(5 * self.gap, 0.01), time_limit=self.left)
+        self.rounds += again.rounds
+        return again
 
     def _search(self, demands: Demands) -> Search:
         return Search(demands.problem, progress=self.progress)
@@ -168,16 +184,29 @@ class _Run:
                 break
         return choice
 
-    def _settled(self, choice: Choice) -> bool:
-        """Whether new weights at this structure would leave every demand where it is."""
-        demands = self._around(choice)
-        if demands.beyond:
+    def _settled(self, choice: Choice, before: Demands) -> bool:
+        """Whether weights taken at this structure leave every demand that holds it where it was.
+
+        A value above 1 would mean that the design fails, one well below that it is dearer than need be.
+        """
+        after = self._around(choice)
+        if after.beyond:
             return True
-        values = Search(demands.problem).exact.demand_values(choice.sequences, choice.flat[None, :])[0]
-        return bool(np.all(values <= 1.0 + _SETTLED)) and self._same_mass(choice, demands)
+        old, new = (self._values(d, choice) for d in (before, after))
+        return (
+            all(v <= 1.0 + _SETTLED for v in new.values())
+            and all(abs(new[n] - v) <= 0.1 * self.gap for n, v in old.items() if v > 0.9 and n in new)
+            and self._same_mass(choice, after)
+        )
+
+    @staticmethod
+    def _values(demands: Demands, choice: Choice) -> dict[str, float]:
+        """Value of every demand at the choice, by name."""
+        values = ExactModel(demands.problem).demand_values(choice.sequences, choice.flat[None, :])[0]
+        return {d.name: float(v) for d, v in zip(demands.problem.demands, values, strict=True)}
 
     def _same_mass(self, choice: Choice, demands: Demands) -> bool:
-        rate = Search(demands.problem).exact.objective(choice.sequences)
+        rate = ExactModel(demands.problem).objective(choice.sequences)
         return abs(float(rate @ choice.flat) / choice.objective - 1.0) < 0.1 * self.gap
 
     # -- answers ---------------------------------------------------------------------------------------------
@@ -222,12 +251,12 @@ class _Run:
         if not self._keeps(predicted):
             return self._unfinished(version, sha)
         factor, unit = _UNITS.get(self.options.minimise, (1.0, f"{self._currency()}/package"))
-        rates = Search(self._around(choice).problem).exact.objective(choice.sequences)
+        rates = ExactModel(self._around(choice).problem).objective(choice.sequences)
         objective = float(rates @ choice.flat)
         # the demands are kept with a guard: without it the optimum may lie lower by as much
         bound = min(state.outcome.bound * (1.0 - GUARD), objective)
         reached = (objective - bound) / objective if objective > 0 else 0.0
-        proved = state.outcome.status == "optimal"
+        proved = state.outcome.status == "optimal" and state.settled
         return DesignResult(
             title=self.case.title,
             version=version,
@@ -244,10 +273,16 @@ class _Run:
             alternatives=self._alternatives(state, choice, factor),
             conflict=(),
             nearest="",
-            warnings=() if proved else (f"stopped before the proof was complete: gap {100 * reached:.2f} %",),
+            warnings=() if proved else (self._unproved(state, reached),),
             assumptions=tuple(self._assumptions(state)),
             solver=self._solver(state),
         )
+
+    @staticmethod
+    def _unproved(state: _State, reached: float) -> str:
+        if state.outcome.status == "optimal":
+            return "stopped while the limits, taken anew at each design, were still moving a little"
+        return f"stopped before the proof was complete: gap {100 * reached:.2f} %"
 
     def _currency(self) -> str:
         return next((m.currency for m in self.options.candidates if m.currency), "")

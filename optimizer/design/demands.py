@@ -40,7 +40,7 @@ SPEC_GUARD = 1e-7
 _STEP = 0.02
 #: Scales of the designed walls that are tried for the critical one.
 _SCALES = np.logspace(-6, 6, 73)
-_NEAR = np.linspace(0.9, 1.1, 9)
+_NEAR = np.geomspace(0.6, 1.7, 13)
 #: Least number of time slices where humidity inside changes while humidity matters.
 _SLICES = 6
 #: Inside activities closer than this are one environment.

@@ -351,8 +351,10 @@ class Search:
         return changed or len(self.cuts) > cuts_before
 
     def _polish(self, sequences: Sequences, flat: Array) -> Choice | None:
-        starts = [flat / UM] if sequences in self.polisher.solved else [flat / UM, 1.3 * flat / UM]
-        polished = self.polisher.best(sequences, starts)
+        first = sequences not in self.polisher.solved
+        polished = self.polisher.best(sequences, [flat / UM])
+        if polished is None and first:
+            polished = self.polisher.best(sequences, [1.3 * flat / UM])
         if polished is not None and (self.best is None or polished.objective < self.best.objective):
             self.best = polished
         return polished

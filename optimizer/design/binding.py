@@ -8,10 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from optimizer.constants import DAY, MONTH
-from optimizer.design.demands import build
+from optimizer.design.demands import build, specification_name
+from optimizer.design.exact import ExactModel
+from optimizer.design.layout import UM
 from optimizer.design.options import DesignOptions
+from optimizer.design.polish import Polisher
 from optimizer.design.problem import Choice, Problem, Share, WallRules
-from optimizer.design.search import Search
 from optimizer.results import Binding
 from optimizer.shelflife.limits import sign_of
 from optimizer.shelflife.package import Case, Wall
@@ -50,7 +52,7 @@ def binding_of(
             changed_case = replace(case, product=replace(case.product, limits=limits))
             add(limit.name, "10 % looser limit", build(changed_case, options, structure, thickness).problem)
     for asked in case.transmission_limits:
-        name = f"transmission {asked.gas}" + (f" of {asked.wall}" if asked.wall else "")
+        name = specification_name(asked)
         if name in active:
             looser = tuple(
                 replace(x, maximum=x.maximum * (1.0 + _LIMIT_STEP)) if x is asked else x
@@ -106,5 +108,6 @@ def _with_share(problem: Problem, old: Share, new: Share) -> Problem:
 def _cost(problem: Problem, choice: Choice) -> float | None:
     """Best objective with the order of layers kept; continuous thicknesses, so that small steps show."""
     smooth = problem.with_walls(tuple(replace(w, step=None) for w in problem.walls))
-    best = Search(smooth).polisher.best(choice.sequences, [choice.flat * 1e6, choice.flat * 1.1e6])
+    x = choice.flat / UM
+    best = Polisher(ExactModel(smooth)).best(choice.sequences, [x, 1.1 * x])
     return None if best is None else best.objective

@@ -114,8 +114,8 @@ def _largest_ratio(table: ResistivityTable, activity: object, box: Box, edges: A
     low, high = edges[:-1], edges[1:]
     wide_1, wide_2 = np.clip(box.f_low - high / 2, 0, 1), np.clip(box.f_high + high / 2, 0, 1)
     core_1, core_2 = np.clip(box.f_high - low / 2, 0, 1), np.clip(box.f_low + low / 2, 0, 1)
-    psi = table._integrals(activity(wide_1))[0] - table._integrals(activity(wide_2))[0]  # type: ignore[operator]
-    phi = table._integrals(activity(core_1))[1] - table._integrals(activity(core_2))[1]  # type: ignore[operator]
+    psi = table.integrals(activity(wide_1))[0] - table.integrals(activity(wide_2))[0]  # type: ignore[operator]
+    phi = table.integrals(activity(core_1))[1] - table.integrals(activity(core_2))[1]  # type: ignore[operator]
     good = core_2 > core_1 + 1e-9
     if not good.all():
         return np.inf

@@ -25,7 +25,7 @@ from optimizer.physics.water import saturation_pressure
 from optimizer.shelflife.contents import simulated_gases
 from optimizer.shelflife.exchange import Exchange, exchange_of, part_exchange, with_nitrogen
 from optimizer.shelflife.limits import sign_of
-from optimizer.shelflife.package import LIMIT_GAS, Case, Limit, Package, Wall, WallPart
+from optimizer.shelflife.package import LIMIT_GAS, Case, Limit, Package, TransmissionLimit, Wall, WallPart
 from optimizer.shelflife.segments import lay_out
 from optimizer.shelflife.simulate import limit_extremes, simulate
 from optimizer.shelflife.specification import specification_values
@@ -62,6 +62,12 @@ class Demands:
     problem: Problem
     beyond: tuple[Beyond, ...]
     idle: tuple[str, ...]
+
+
+def specification_name(limit: TransmissionLimit) -> str:
+    """Name of the demand (or, for water vapour, the start of the names) that a specification limit
+    becomes."""
+    return f"transmission {limit.gas}" + (f" of {limit.wall}" if limit.wall else "")
 
 
 def _words(name: str) -> str:
@@ -280,7 +286,7 @@ class Linearisation:
         keep = 1.0 - self.options.reserve
         for limit in self.case.transmission_limits:
             designed = [w for w in self.options.walls if limit.wall in (None, w)]
-            name = f"transmission {limit.gas}" + (f" of {limit.wall}" if limit.wall else "")
+            name = specification_name(limit)
             if not designed:
                 value = float(specification_values(self.package, limit)[0])
                 if value > limit.maximum * keep:
@@ -324,15 +330,15 @@ class Linearisation:
                 rows.append(Demand(name + suffix, limit.gas, terms))
         return rows, beyond
 
-    def _rest(self, limit: object, designed: Sequence[str]) -> float:
+    def _rest(self, limit: TransmissionLimit, designed: Sequence[str]) -> float:
         """What the parts that are not designed take of a whole-package limit (0 for the limit of one
         wall)."""
-        if limit.wall is not None:  # type: ignore[attr-defined]
+        if limit.wall is not None:
             return 0.0
         parts = tuple(p for p in self.package.parts if not (isinstance(p, WallPart) and p.wall in designed))
         if not parts:
             return 0.0
-        return float(specification_values(Package(parts, self.package.walls), limit)[0])  # type: ignore[arg-type]
+        return float(specification_values(Package(parts, self.package.walls), limit)[0])
 
 
 def _critical(excess: Callable[[Array], Array]) -> float:

@@ -17,7 +17,7 @@ import numpy as np
 from optimizer.constants import DAY, MONTH
 from optimizer.design.demands import Demands
 from optimizer.design.options import DesignOptions
-from optimizer.design.problem import Choice, Demand, Problem, WallRules
+from optimizer.design.problem import Choice, Problem, WallRules
 from optimizer.design.search import Search
 from optimizer.shelflife.package import Case, Wall
 from optimizer.shelflife.predict import predict
@@ -162,12 +162,7 @@ def _nearest(
     """The structure that comes nearest to the limits of the conflict, all of them relaxed by one factor."""
 
     def relaxed(factor: float) -> Problem:
-        def loosen(d: Demand) -> Demand:
-            if d.name not in limits:
-                return d
-            return replace(d, terms=tuple(replace(t, weight=t.weight / factor) for t in d.terms))
-
-        return replace(problem, demands=tuple(loosen(d) for d in problem.demands))
+        return problem.weighted(1.0 / factor, limits)
 
     low, high, best = 1.0, None, None
     factor = 1.5

@@ -33,13 +33,12 @@ class Proposal:
 
 
 class Solver:
-    """A persistent HiGHS instance for one model, so that added cuts do not rebuild it."""
+    """HiGHS for one model."""
 
     def __init__(self, model: BoundModel, *, gap: float) -> None:
         self.model = model
         self.highs = Highs()
         self.highs.config.load_solution = False
-        self.highs.config.warmstart = True
         self.highs.highs_options = {
             "mip_rel_gap": gap,
             "mip_abs_gap": 0.0,

@@ -11,6 +11,7 @@ specification limit (one term). The objective is the sum over walls and layers o
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -124,6 +125,17 @@ class Problem:
         return any(
             self.sensitive[i] and m.water_law().humidity_sensitive for i, m in enumerate(self.materials)
         )
+
+    def weighted(self, factor: float, names: Collection[str] | None = None) -> Problem:
+        """The problem with the weights of the named demands (all where None) times ``factor``; above 1 is
+        stricter."""
+
+        def change(demand: Demand) -> Demand:
+            if names is not None and demand.name not in names:
+                return demand
+            return replace(demand, terms=tuple(replace(t, weight=t.weight * factor) for t in demand.terms))
+
+        return replace(self, demands=tuple(change(d) for d in self.demands))
 
     def with_walls(self, walls: tuple[WallRules, ...]) -> Problem:
         return replace(self, walls=walls)

@@ -14,7 +14,9 @@ from optimizer.design.binding import binding_of
 from optimizer.design.demands import GUARD, Demands, build
 from optimizer.design.exact import ExactModel
 from optimizer.design.explain import Explanation, explain
+from optimizer.design.layout import UM
 from optimizer.design.options import DesignOptions
+from optimizer.design.polish import Polisher
 from optimizer.design.problem import Choice
 from optimizer.design.reference import first_reference
 from optimizer.design.search import Outcome, Search
@@ -132,7 +134,7 @@ class _Run:
             if demands.beyond:
                 return self._infeasible(Explanation(tuple(b.text for b in demands.beyond), ""), version, sha)
             search = self._search(demands)
-            start = search.polisher.best(choice.sequences, [choice.flat * 1e6])
+            start = search.polisher.best(choice.sequences, [choice.flat / UM])
             outcome = search.run(gap=_AIM * self.gap, time_limit=max(0.2, self.left), start=start)
             self.rounds += outcome.rounds
             if outcome.best is None:
@@ -174,8 +176,8 @@ class _Run:
             demands = self._around(choice)
             if demands.beyond:
                 return choice
-            search = Search(demands.problem)
-            better = search.polisher.best(choice.sequences, [choice.flat * 1e6])
+            polisher = Polisher(ExactModel(demands.problem))
+            better = polisher.best(choice.sequences, [choice.flat / UM])
             if better is None:
                 return choice
             moved = float(np.max(np.abs(better.flat - choice.flat) / choice.flat))
@@ -225,14 +227,8 @@ class _Run:
                 break
             tighten *= 1.0 + 1e-4
             demands = self._around(choice)
-            problem = replace(
-                demands.problem,
-                demands=tuple(
-                    replace(d, terms=tuple(replace(t, weight=t.weight * tighten) for t in d.terms))
-                    for d in demands.problem.demands
-                ),
-            )
-            better = Search(problem).polisher.best(choice.sequences, [choice.flat * 1e6 * 1.001])
+            problem = demands.problem.weighted(tighten)
+            better = Polisher(ExactModel(problem)).best(choice.sequences, [1.001 * choice.flat / UM])
             if better is None:
                 break
             choice = better

@@ -195,7 +195,8 @@ class ResistivityTable:
         value: Array = np.exp(self.log_resistivity[k] + self.slope[k] * (a - self.grid[k]))
         return value
 
-    def _integrals(self, activity: Array) -> tuple[Array, Array]:
+    def integrals(self, activity: Array) -> tuple[Array, Array]:
+        """Psi and Phi from 0 to each activity, at the reference temperatures."""
         a = np.clip(activity, 0.0, 1.0)
         k = np.clip(np.searchsorted(self.grid, a, side="right") - 1, 0, len(self.slope) - 1)
         da = a - self.grid[k]
@@ -209,8 +210,8 @@ class ResistivityTable:
         """Mean 1/P_gas over a layer between two face activities, reference temperature; order does not
         matter."""
         a1, a2 = np.broadcast_arrays(np.asarray(first, dtype=float), np.asarray(second, dtype=float))
-        psi1, phi1 = self._integrals(a1)
-        psi2, phi2 = self._integrals(a2)
+        psi1, phi1 = self.integrals(a1)
+        psi2, phi2 = self.integrals(a2)
         flat = np.abs(np.clip(a1, 0, 1) - np.clip(a2, 0, 1)) < _POINT
         value: Array = np.where(
             flat, self.resistivity(0.5 * (a1 + a2)), (psi1 - psi2) / np.where(flat, 1.0, phi1 - phi2)

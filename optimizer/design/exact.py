@@ -114,3 +114,11 @@ class ExactModel:
     def objective(self, sequences: Sequence[Sequence[int]]) -> Array:
         """Objective per metre of thickness of every layer, all walls in order."""
         return np.concatenate([self.problem.walls[w].rate[list(s)] for w, s in enumerate(sequences)])
+
+    def fixed(self, sequences: Sequence[Sequence[int]]) -> float:
+        """Objective of the layers' presence, whatever their thickness."""
+        return float(sum(self.problem.walls[w].presence[list(s)].sum() for w, s in enumerate(sequences)))
+
+    def value(self, sequences: Sequence[Sequence[int]], thickness: Array) -> float:
+        """Objective of one thickness vector (n,) [m]."""
+        return float(self.objective(sequences) @ thickness) + self.fixed(sequences)

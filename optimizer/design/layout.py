@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,7 +95,7 @@ def sequences_of(
     while open_:
         sequence, phase = open_.pop()
         last = sequence[-1]
-        if wall.end[last] and (rank == 0 or pattern.may_end(phase)) and set(wall.keep) <= set(sequence):
+        if wall.end[last] and (rank == 0 or pattern.may_end(phase)) and kept(wall, sequence):
             found.append(sequence)
             if len(found) > most:
                 return None
@@ -160,9 +161,31 @@ def neighbours(problem: Problem, sequences: tuple[tuple[int, ...], ...]) -> list
     return found
 
 
+def kept(wall: WallRules, sequence: Sequence[int]) -> bool:
+    """Whether a sequence keeps the rules on its materials as a whole: those that must be present, the number
+    of resins, and how far it may be from the existing one."""
+    if not set(wall.keep) <= set(sequence):
+        return False
+    if wall.resins is not None and len(set(sequence)) > wall.resins:
+        return False
+    if wall.existing is None or wall.changes is None:
+        return True
+    return changes_between(wall.existing, sequence) <= wall.changes
+
+
+def changes_between(first: Sequence[int], second: Sequence[int]) -> int:
+    """Fewest layers exchanged, added or left out that turn one sequence into the other (edit distance)."""
+    row = list(range(len(second) + 1))
+    for i, a in enumerate(first, 1):
+        before, row[0] = row[0], i
+        for j, b in enumerate(second, 1):
+            before, row[j] = row[j], min(row[j] + 1, row[j - 1] + 1, before + (a != b))
+    return row[-1]
+
+
 def allowed(wall: WallRules, sequence: tuple[int, ...]) -> bool:
     """Whether the wall may have this sequence of materials."""
-    if not sequence or len(sequence) > wall.max_layers or not set(wall.keep) <= set(sequence):
+    if not sequence or len(sequence) > wall.max_layers or not kept(wall, sequence):
         return False
     ends = bool(wall.start[sequence[0]] and wall.end[sequence[-1]])
     return ends and all(wall.touching[a, b] for a, b in itertools.pairwise(sequence))

@@ -276,6 +276,11 @@ class BoundModel(SequenceModel):
             coefficient.append(self.problem.walls[w].rate[s[1]] * UM)
             variables.append(variable)
         self.scale = 1.0 / max(max(coefficient) * 100.0, 1e-300)
+        for (w, s), present in self.x.items():
+            charge = float(self.problem.walls[w].presence[s[1]])
+            if charge > 0:
+                coefficient.append(charge)
+                variables.append(present)
         self.model.goal = pyo.Objective(
             expr=LinearExpression(linear_coefs=[v * self.scale for v in coefficient], linear_vars=variables)
         )

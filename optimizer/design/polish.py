@@ -28,7 +28,7 @@ _MARGINS = (2e-9, 1e-7, 1e-6, 1e-5, 1e-4)
 
 def linear_rules(problem: Problem, sequences: Sequences) -> tuple[Array, Array, Array]:
     """Rows A, low, high with low <= A x <= high for thicknesses x [um] of all layers: totals, shares,
-    mirror."""
+    grammage, mirror."""
     size = sum(len(s) for s in sequences)
     rows, low, high = [], [], []
     first = 0
@@ -43,19 +43,26 @@ def linear_rules(problem: Problem, sequences: Sequences) -> tuple[Array, Array, 
             high.append(most / UM)
         mass = problem.density[list(sequence)] / 1000.0
         for share in wall.shares:
-            member = np.isin(sequence, share.members)
+            content = np.array(share.content)[list(sequence)]
             if share.most < 1.0:
                 row = np.zeros(size)
-                row[span] = mass * (member - share.most)
+                row[span] = mass * (content - share.most)
                 rows.append(row)
                 low.append(-np.inf)
                 high.append(0.0)
             if share.least > 0.0:
                 row = np.zeros(size)
-                row[span] = mass * (member - share.least)
+                row[span] = mass * (content - share.least)
                 rows.append(row)
                 low.append(0.0)
                 high.append(np.inf)
+        light, heavy = wall.grammage
+        if light > 0 or np.isfinite(heavy):
+            row = np.zeros(size)
+            row[span] = mass
+            rows.append(row)
+            low.append(light / UM / 1000.0)
+            high.append(heavy / UM / 1000.0)
         if wall.symmetric:
             for k in range(len(sequence) // 2):
                 row = np.zeros(size)
@@ -214,7 +221,7 @@ class Polisher:
         for s in sequences:
             parts.append(tuple(float(v) * UM for v in x[first : first + len(s)]))
             first += len(s)
-        return Choice(sequences, tuple(parts), float(self.exact.objective(sequences) @ x) * UM)
+        return Choice(sequences, tuple(parts), self.exact.value(sequences, x * UM))
 
 
 def _linear(kind: str, row: Array, bound: float, sign: float) -> dict[str, object]:

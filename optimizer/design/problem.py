@@ -57,20 +57,31 @@ class Demand:
 
 @dataclass(frozen=True)
 class Share:
-    """least * total mass <= mass of the ``members`` (indices of materials) <= most * total mass, in every
-    wall."""
+    """least * total mass <= sum of content * mass over the layers <= most * total mass, in every wall.
+
+    content: share of each material's mass that counts [-]; 1 for members of a family, the recycled part for
+    recycled content.
+    """
 
     name: str
-    members: tuple[int, ...]
+    content: tuple[float, ...]
     least: float
     most: float
+
+    @staticmethod
+    def of(name: str, members: Collection[int], count: int, least: float, most: float) -> Share:
+        """Share of the materials with the indices ``members`` out of ``count``."""
+        return Share(name, tuple(1.0 if m in members else 0.0 for m in range(count)), least, most)
 
 
 @dataclass(frozen=True)
 class WallRules:
     """What a wall may be made of. touching[a, b]: material b may lie outside of and next to a. least and
     most: gauge of one layer by material [m]; keep: each group of indices must be present at least once.
-    rate: objective per metre of thickness by material, for this wall."""
+    rate: objective per metre of thickness by material, for this wall; fixed: objective for the presence of
+    one layer of it (a pass through the machine), zero where absent. grammage: least and largest mass per area
+    [kg/m2]. resins: most distinct materials, one extruder each. existing and changes: at most ``changes``
+    layers may be exchanged, added or left out against the sequence ``existing`` (thicknesses are free)."""
 
     name: str
     max_layers: int
@@ -85,6 +96,16 @@ class WallRules:
     keep: tuple[int, ...] = ()
     step: float | None = None
     symmetric: bool = False
+    fixed: Array | None = None
+    grammage: tuple[float, float] = (0.0, np.inf)
+    resins: int | None = None
+    existing: tuple[int, ...] | None = None
+    changes: int | None = None
+
+    @property
+    def presence(self) -> Array:
+        """Objective for the presence of one layer, by material (zeros where none is charged)."""
+        return np.zeros(len(self.rate)) if self.fixed is None else self.fixed
 
     def without_symmetry(self) -> WallRules:
         return replace(self, symmetric=False)

@@ -29,9 +29,10 @@ def wall_rules(case: Case, options: DesignOptions, thickness: Mapping[str, float
     start = np.array([options.inside_role is None or options.inside_role in m.roles for m in materials])
     end = np.array([options.outside_role is None or options.outside_role in m.roles for m in materials])
     shares = tuple(
-        Share(
+        Share.of(
             rule.family,
-            tuple(i for i, m in enumerate(materials) if rule.family in (m.family, m.name)),
+            [i for i, m in enumerate(materials) if rule.family in (m.family, m.name)],
+            count,
             rule.least,
             rule.most,
         )

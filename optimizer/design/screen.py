@@ -35,6 +35,7 @@ class Screen:
         self.problem, self.tables = problem, tables
         count = len(problem.materials)
         self.cost = np.array([w.rate for w in problem.walls]) * UM
+        self.fixed = np.array([w.presence for w in problem.walls])
         self.least = np.array([w.least for w in problem.walls]) / UM
         self.most = np.array([w.most for w in problem.walls]) / UM
         self.resistivity = self._open_resistivity()
@@ -95,6 +96,6 @@ class Screen:
                     row[self.tables.places[start + t][0]] += factor[t] * self.resistivity[start + t]
                 # a layer that alone covers the demand counts as covering it, no more
                 reduced -= float(value) * np.where(row * self.least >= 1.0, 1.0 / self.least, row)
-        best = np.minimum(reduced * self.least, reduced * self.most)
+        best = np.minimum(reduced * self.least, reduced * self.most) + self.fixed
         values = np.append(best.ravel(), 0.0)[self.columns].sum(axis=1) + constant
         self.bounds = np.maximum(self.bounds, values - _SAFETY * np.abs(values))

@@ -88,6 +88,7 @@ class Search:
         self.listed = 0
         self.relaxed: dict[Sequences, tuple[float, Array]] = {}
         self.log: list[str] = []
+        self.stop: Callable[[], bool] = lambda: False
         self._first_cuts()
 
     # -- cuts ------------------------------------------------------------------------------------------------
@@ -160,14 +161,23 @@ class Search:
 
     # -- loop ------------------------------------------------------------------------------------------------
 
-    def run(self, *, gap: float = 1e-3, time_limit: float = 60.0, start: Choice | None = None) -> Outcome:
-        """Search until the gap is proved or the time is up; ``start`` is a design known to be feasible."""
+    def run(
+        self,
+        *,
+        gap: float = 1e-3,
+        time_limit: float = 60.0,
+        start: Choice | None = None,
+        stop: Callable[[], bool] | None = None,
+    ) -> Outcome:
+        """Search until the gap is proved, the time [s] is up or ``stop`` says so; ``start`` is a design known
+        to be feasible."""
         begin = time.monotonic()
+        self.stop = stop or (lambda: False)
         self.best = start
         queue, done, order, rounds = [self._root()], np.inf, 0, 0
         while queue:
             left = time_limit - (time.monotonic() - begin)
-            if rounds and left <= 0:
+            if rounds and (left <= 0 or self.stop()):
                 break
             node = heapq.heappop(queue)
             cutoff = self._cutoff(gap)
@@ -243,7 +253,7 @@ class Search:
             if screen.bounds[k] >= self._cutoff(gap):
                 lowest = min(lowest, float(screen.bounds[k]))
                 break
-            if time.monotonic() > deadline:
+            if self._over(deadline):
                 return -np.inf
             waiting[k] = False
             sequences = listed[k]
@@ -265,7 +275,7 @@ class Search:
         for most_nodes in (_FIRST_LOOK, MOST_NODES):
             later = []
             for bound, sequences in ranked:
-                if time.monotonic() > deadline:
+                if self._over(deadline):
                     return min(lowest, bound)
                 left = self._close(sequences, gap, deadline, most_nodes)
                 if left >= self._cutoff(gap) or most_nodes == MOST_NODES:
@@ -274,6 +284,9 @@ class Search:
                     later.append((left, sequences))
             ranked = sorted(later)
         return lowest
+
+    def _over(self, deadline: float) -> bool:
+        return time.monotonic() > deadline or self.stop()
 
     def _cutoff(self, gap: float) -> float:
         return self.best.objective * (1 - gap) if self.best else np.inf
@@ -344,7 +357,7 @@ class Search:
             changed |= node.boxes.refine(self._places(polished.sequences, polished.flat))
         if node.closed:
             for sequences in (proposal.sequences, *neighbours(self.problem, proposal.sequences)):
-                if time.monotonic() > deadline:
+                if self._over(deadline):
                     break
                 if sequences not in self.closed:
                     changed |= self._close(sequences, gap, deadline) >= self._cutoff(gap)
@@ -370,7 +383,7 @@ class Search:
 
         shares = [(c.demand, np.array(c.share)) for c in self.cuts]
         bound = self.closer.close(
-            sequences, self._cutoff(gap), shares, offer, lambda: time.monotonic() > deadline, most_nodes
+            sequences, self._cutoff(gap), shares, offer, lambda: self._over(deadline), most_nodes
         ).bound
         if bound >= self._cutoff(gap):
             self.closed[sequences] = bound

@@ -73,6 +73,7 @@ class SequenceBound:
         self.size = len(self.stack)
         self.first = np.cumsum([0, *(len(s) for s in sequences)])
         self.cost = self.exact.objective(sequences) * UM
+        self.fixed = self.exact.fixed(sequences)
         self.scale = 1.0 / float(np.abs(self.cost).max())
         self.rows, self.low, self.high = linear_rules(self.problem, sequences)
         self.least, self.most = gauges(self.problem, sequences)
@@ -209,7 +210,7 @@ class SequenceBound:
                 return np.inf, None
             if solution.x is None:
                 break
-            bound = max(bound, solution.value / self.scale * (1 - 1e-9))
+            bound = max(bound, solution.value / self.scale * (1 - 1e-9) + self.fixed)
             if solution.dual is not None:
                 rules = len(self.rows)
                 self.multipliers = (
@@ -290,7 +291,7 @@ class SequenceBound:
                 block(of_loose * low[loose, None] / size, 0.0, -np.eye(k)),
                 block(places),
                 block(-tangent, 1.0),
-                block((self.cost * self.scale)[None, :], -min(cutoff * self.scale, 1e9)),
+                block((self.cost * self.scale)[None, :], -min((cutoff - self.fixed) * self.scale, 1e9)),
             ]
         )
         a = np.concatenate([at_most_0, block(fixed[None, :], 0.0, 1.0)])

@@ -106,15 +106,29 @@ class SequenceModel:
             self.add([(1.0 / scale, thick[w, s]) for s in ordered], low=least / UM / scale - SLACK)
         mass = self.problem.density / 1000.0 / 100.0
         for share in wall.shares:
-            member = np.isin(np.arange(len(mass)), share.members)
+            content = share.content
             if share.most < 1.0:
                 self.add(
-                    [(mass[s[1]] * (member[s[1]] - share.most), thick[w, s]) for s in ordered], high=SLACK
+                    [(mass[s[1]] * (content[s[1]] - share.most), thick[w, s]) for s in ordered], high=SLACK
                 )
             if share.least > 0.0:
                 self.add(
-                    [(mass[s[1]] * (member[s[1]] - share.least), thick[w, s]) for s in ordered], low=-SLACK
+                    [(mass[s[1]] * (content[s[1]] - share.least), thick[w, s]) for s in ordered], low=-SLACK
                 )
+        light, heavy = wall.grammage
+        if light > 0 or np.isfinite(heavy):
+            size = (heavy if np.isfinite(heavy) else light) / UM
+            row = [(self.problem.density[s[1]] / size, thick[w, s]) for s in ordered]
+            if light > 0:
+                self.add(row, low=light / UM / size - SLACK)
+            if np.isfinite(heavy):
+                self.add(row, high=heavy / UM / size + SLACK)
+        if wall.resins is not None:
+            used = pyo.Var(sorted({s[1] for s in ordered}), domain=pyo.Binary)
+            setattr(self.model, f"used{w}", used)
+            for s in ordered:
+                self.add([(1.0, x[w, s]), (-1.0, used[s[1]])], high=0.0)
+            self.add([(1.0, used[m]) for m in used], high=float(wall.resins))
         for m in wall.keep:
             self.add([(1.0, x[w, s]) for s in ordered if s[1] == m], low=1.0)
         if wall.step:

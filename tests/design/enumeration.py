@@ -88,7 +88,7 @@ def rules_broken(problem: Problem, sequences: Sequences, x: Array) -> Array:
         worst = np.maximum(worst, total * UM / wall.thickness[1] - 1)
         mass = part * np.array([problem.materials[m].density for m in sequence])
         for rule in wall.shares:
-            share = mass[:, [m in rule.members for m in sequence]].sum(axis=1) / mass.sum(axis=1)
+            share = (mass * np.array([rule.content[m] for m in sequence])).sum(axis=1) / mass.sum(axis=1)
             worst = np.maximum(worst, np.maximum(share - rule.most, rule.least - share))
         if wall.symmetric:
             worst = np.maximum(worst, np.max(np.abs(part - part[:, ::-1]) / part, axis=1))
@@ -174,7 +174,7 @@ def _linear(problem: Problem, sequences: Sequences) -> Iterator[dict[str, object
             yield rule(-whole, -wall.thickness[1] / UM)
         density = np.array([problem.materials[m].density for m in sequence])
         for share in wall.shares:
-            member = np.array([m in share.members for m in sequence], dtype=float)
+            member = np.array([share.content[m] for m in sequence])
             for sign, level in ((-1.0, share.most), (1.0, share.least)):
                 row = np.zeros(n)
                 row[here] = sign * density * (member - level)

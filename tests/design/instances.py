@@ -255,7 +255,7 @@ def random_problem(
     shares = ()
     if evoh_share is not None:
         members = tuple(i for i, m in enumerate(materials) if m.family == "EVOH")
-        shares = (Share("EVOH", members, 0.0, evoh_share),)
+        shares = (Share.of("EVOH", members, len(materials), 0.0, evoh_share),)
     walls = tuple(
         rules(
             materials,

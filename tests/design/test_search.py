@@ -248,7 +248,7 @@ def linear_optimum(problem: Problem) -> float:
             low.append(-1.0)
         density = np.array([problem.materials[m].density for m in sequence]) / 1000
         for share in wall.shares:
-            member = np.array([m in share.members for m in sequence], dtype=float)
+            member = np.array([share.content[m] for m in sequence])
             rows.append(density * (member - share.most))
             low.append(0.0)
             rows.append(density * (share.least - member))
@@ -279,7 +279,9 @@ def test_fixed_permeabilities_in_one_environment_are_a_linear_programme(seed: in
         thickness=(float(rng.uniform(0, 200e-6)), float(rng.uniform(250e-6, 900e-6))),
     )
     if seed % 2:
-        share = Share("PE", (0,), float(rng.uniform(0.1, 0.4)), float(rng.uniform(0.5, 0.9)))
+        share = Share.of(
+            "PE", (0,), len(problem.materials), float(rng.uniform(0.1, 0.4)), float(rng.uniform(0.5, 0.9))
+        )
         problem = problem.with_walls((replace(problem.walls[0], shares=(share,)),))
     best, outcome = linear_optimum(problem), solved(problem)
     if not np.isfinite(best):

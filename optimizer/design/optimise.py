@@ -1,0 +1,303 @@
+"""Propose, prove, simulate: the certified best choice for a case, without the explanations around it.
+
+The limits are linearised at a reference structure; each best structure found becomes the next reference
+until nothing moves. What is returned has been simulated by ``predict`` and passes.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from optimizer.design.demands import GUARD, Demands, build
+from optimizer.design.exact import ExactModel
+from optimizer.design.explain import Explanation, explain
+from optimizer.design.layout import UM
+from optimizer.design.options import DesignOptions
+from optimizer.design.polish import Polisher
+from optimizer.design.problem import Choice
+from optimizer.design.reference import first_reference
+from optimizer.design.search import Outcome, Search
+from optimizer.results import PredictResult
+from optimizer.shelflife.package import Case, Layer, Wall
+from optimizer.shelflife.predict import predict
+
+Progress = Callable[[str], None]
+
+#: Seconds allowed when the user gives no limit.
+DEFAULT_TIME = 600.0
+#: Share of the objective within which the proof may stop.
+DEFAULT_GAP = 1e-3
+#: The search aims at this share of the gap asked for, so that the answer keeps it after rounding.
+_AIM = 0.95
+#: A reserve counts as kept to within this share of the permitted change [%].
+_RESERVE_SLACK = 0.01
+#: Rounds of taking the newest design as the reference of the limits.
+_REFERENCES = 6
+#: Largest change of a demand's value at the design, when its weights are taken anew, that is left standing.
+_SETTLED = 2e-5
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """status: optimal | infeasible | time_limit. choice has been simulated (``predicted``) and passes, or is
+    None. objective and bound in SI (currency, kg or m); gap = (objective - bound) / objective. demands and
+    search: the last problem solved, None where no search ended with a design. why: set when infeasible."""
+
+    status: str
+    choice: Choice | None
+    objective: float
+    bound: float
+    gap: float
+    settled: bool
+    rounds: int
+    predicted: PredictResult | None
+    demands: Demands | None
+    search: Search | None
+    why: Explanation | None = None
+
+
+def walls_of(options: DesignOptions, choice: Choice) -> dict[str, Wall]:
+    """The choice as walls of the package."""
+    found = {}
+    for name, sequence, thickness in zip(options.walls, choice.sequences, choice.thickness, strict=True):
+        layers = tuple(Layer(options.candidates[m], t) for m, t in zip(sequence, thickness, strict=True))
+        found[name] = Wall(name, layers)
+    return found
+
+
+def optimise(
+    case: Case,
+    options: DesignOptions,
+    *,
+    time_limit: float | None = None,
+    gap: float = DEFAULT_GAP,
+    start: Choice | None = None,
+    explaining: bool = True,
+    progress: Progress | None = None,
+    version: str = "",
+    inputs_sha256: str = "",
+) -> Optimum:
+    """Best choice for the case, proved to within ``gap`` of its objective.
+
+    time_limit [s]. start: a structure that is likely near the best, from a similar problem with the same
+    order of candidates (saves most of the first search); it need not meet the limits. explaining: say why
+    when infeasible (costs further searches).
+    """
+    limit = DEFAULT_TIME if time_limit is None else time_limit
+    run = _Run(case, options, limit, gap, progress, version, inputs_sha256)
+    return run.result(start, explaining)
+
+
+class _Run:
+    def __init__(
+        self,
+        case: Case,
+        options: DesignOptions,
+        time_limit: float,
+        gap: float,
+        progress: Progress | None,
+        version: str,
+        sha: str,
+    ) -> None:
+        self.case, self.options, self.gap, self.progress = case, options, gap, progress
+        self.deadline = time.monotonic() + time_limit
+        self.version, self.sha = version, sha
+        self.rounds = 0
+        self.known: dict[Choice, Demands] = {}
+
+    @property
+    def left(self) -> float:
+        return self.deadline - time.monotonic()
+
+    def walls(self, choice: Choice) -> dict[str, Wall]:
+        return walls_of(self.options, choice)
+
+    # -- rounds ----------------------------------------------------------------------------------------------
+
+    def _first(self) -> Demands:
+        """Weights around the structure given in the project, or a stand-in where that lets nothing
+        through."""
+        reference = first_reference(self.case, self.options)
+        given = {w: self.case.package.walls[w].thickness for w in self.options.walls}
+        return build(self.case, self.options, reference, given)
+
+    def result(self, start: Choice | None, explaining: bool) -> Optimum:
+        first = None if start is None else self._started(start)
+        if first is None:
+            found = self._from_scratch(explaining)
+            if isinstance(found, Optimum):
+                return found
+            first = found
+        choice = self._settle(first)
+        demands: Demands | None = None
+        outcome: Outcome | None = None
+        search: Search | None = None
+        settled = False
+        for _ in range(_REFERENCES):
+            demands = self._around(choice)
+            if demands.beyond:
+                return self._beyond(demands)
+            search = self._search(demands)
+            known = search.polisher.best(choice.sequences, [choice.flat / UM])
+            outcome = search.run(gap=_AIM * self.gap, time_limit=max(0.2, self.left), start=known)
+            self.rounds += outcome.rounds
+            if outcome.best is None:
+                break
+            settled = self._settled(outcome.best, demands)
+            if settled or self.left <= 0:
+                break
+            choice = self._settle(outcome.best)
+        if outcome is None or outcome.best is None or demands is None or search is None:
+            return self._unfinished()
+        return self._finish(outcome, demands, search, settled)
+
+    def _started(self, start: Choice) -> Choice | None:
+        """The start with thicknesses that meet the limits here, or None where its layer order cannot."""
+        demands = self._around(start)
+        if demands.beyond:
+            return None
+        problem = demands.problem
+        return Polisher(ExactModel(problem)).best(start.sequences, [start.flat / UM, 1.2 * start.flat / UM])
+
+    def _from_scratch(self, explaining: bool) -> Choice | Optimum:
+        demands = self._first()
+        if demands.beyond:
+            return self._beyond(demands)
+        search = self._search(demands)
+        rough = search.run(gap=max(5 * self.gap, 0.01), time_limit=self.left)
+        self.rounds += rough.rounds
+        if rough.best is not None:
+            return rough.best
+        if rough.status != "infeasible":
+            return self._unfinished()
+        if not explaining:
+            return self._infeasible(Explanation((), ""))
+        why = explain(self.case, self.options, demands, self.left, self.walls)
+        rough = self._once_more(why, rough)
+        return self._infeasible(why) if rough.best is None else rough.best
+
+    def _once_more(self, why: Explanation, before: Outcome) -> Outcome:
+        """Search again with the limits taken at the nearest structure, before 'infeasible' is believed."""
+        if why.choice is None or self.left <= 0:
+            return before
+        demands = self._around(why.choice)
+        if demands.beyond:
+            return before
+        again = self._search(demands).run(gap=max(5 * self.gap, 0.01), time_limit=self.left)
+        self.rounds += again.rounds
+        return again
+
+    def _search(self, demands: Demands) -> Search:
+        return Search(demands.problem, progress=self.progress)
+
+    def _around(self, choice: Choice) -> Demands:
+        if choice not in self.known:
+            walls = self.walls(choice)
+            self.known[choice] = build(
+                self.case, self.options, walls, {w: wall.thickness for w, wall in walls.items()}
+            )
+        return self.known[choice]
+
+    def _settle(self, choice: Choice) -> Choice:
+        """Best thicknesses of the same sequences with weights taken at the structure itself."""
+        for _ in range(4):
+            demands = self._around(choice)
+            if demands.beyond:
+                return choice
+            polisher = Polisher(ExactModel(demands.problem))
+            better = polisher.best(choice.sequences, [choice.flat / UM])
+            if better is None:
+                return choice
+            moved = float(np.max(np.abs(better.flat - choice.flat) / choice.flat))
+            choice = better
+            if moved < 1e-4:
+                break
+        return choice
+
+    def _settled(self, choice: Choice, before: Demands) -> bool:
+        """Whether weights taken at this structure leave every demand that holds it where it was.
+
+        A value above 1 would mean that the design fails, one well below that it is dearer than need be.
+        """
+        after = self._around(choice)
+        if after.beyond:
+            return True
+        old, new = (self._values(d, choice) for d in (before, after))
+        return (
+            all(v <= 1.0 + _SETTLED for v in new.values())
+            and all(abs(new[n] - v) <= 0.1 * self.gap for n, v in old.items() if v > 0.9 and n in new)
+            and self._same_mass(choice, after)
+        )
+
+    @staticmethod
+    def _values(demands: Demands, choice: Choice) -> dict[str, float]:
+        """Value of every demand at the choice, by name."""
+        values = ExactModel(demands.problem).demand_values(choice.sequences, choice.flat[None, :])[0]
+        return {d.name: float(v) for d, v in zip(demands.problem.demands, values, strict=True)}
+
+    def _same_mass(self, choice: Choice, demands: Demands) -> bool:
+        value = ExactModel(demands.problem).value(choice.sequences, choice.flat)
+        return abs(value / choice.objective - 1.0) < 0.1 * self.gap
+
+    # -- answers ---------------------------------------------------------------------------------------------
+
+    def _simulated(self, choice: Choice) -> PredictResult:
+        package = self.case.package.with_walls(self.walls(choice))
+        return predict(replace(self.case, package=package), version=self.version, inputs_sha256=self.sha)
+
+    def _passing(self, choice: Choice) -> tuple[Choice, PredictResult]:
+        """The choice as simulated; tightened a little, same sequences, while the simulation disagrees."""
+        predicted = self._simulated(choice)
+        tighten = 1.0
+        for _ in range(6):
+            if self._keeps(predicted):
+                break
+            tighten *= 1.0 + 1e-4
+            problem = self._around(choice).problem.weighted(tighten)
+            better = Polisher(ExactModel(problem)).best(choice.sequences, [1.001 * choice.flat / UM])
+            if better is None:
+                break
+            choice = better
+            predicted = self._simulated(choice)
+        return choice, predicted
+
+    def _keeps(self, predicted: PredictResult) -> bool:
+        """Whether the simulated package passes with the reserve on every limit."""
+        least = 100.0 * self.options.reserve - _RESERVE_SLACK
+        return predicted.passes and all(
+            x.margin_pct is None or x.margin_pct >= least for x in predicted.limits
+        )
+
+    def _finish(self, outcome: Outcome, demands: Demands, search: Search, settled: bool) -> Optimum:
+        assert outcome.best is not None
+        choice, predicted = self._passing(outcome.best)
+        if not self._keeps(predicted):
+            return self._unfinished()
+        objective = ExactModel(self._around(choice).problem).value(choice.sequences, choice.flat)
+        # the demands are kept with a guard: without it the optimum may lie lower by as much
+        bound = min(outcome.bound * (1.0 - GUARD), objective)
+        return Optimum(
+            status="optimal" if outcome.status == "optimal" and settled else "time_limit",
+            choice=choice,
+            objective=objective,
+            bound=bound,
+            gap=(objective - bound) / objective if objective > 0 else 0.0,
+            settled=settled,
+            rounds=self.rounds,
+            predicted=predicted,
+            demands=demands,
+            search=search,
+        )
+
+    def _beyond(self, demands: Demands) -> Optimum:
+        return self._infeasible(Explanation(tuple(b.text for b in demands.beyond), ""))
+
+    def _infeasible(self, why: Explanation) -> Optimum:
+        return Optimum("infeasible", None, np.inf, np.inf, np.inf, False, self.rounds, None, None, None, why)
+
+    def _unfinished(self) -> Optimum:
+        return Optimum("time_limit", None, np.inf, -np.inf, np.inf, False, self.rounds, None, None, None)

@@ -9,17 +9,19 @@ Importing this package loads nothing heavy; each function loads what it needs wh
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from optimizer.project import Project
     from optimizer.results import CheckResult, DesignResult, PredictResult
+    from optimizer.results_compare import CompareResult
+    from optimizer.results_tradeoff import TradeoffResult
 
     __version__: str
 
-__all__ = ["__version__", "check", "load_project", "predict", "solve_design"]
+__all__ = ["__version__", "check", "compare", "load_project", "predict", "solve_design", "tradeoff"]
 
 
 def __getattr__(name: str) -> Any:
@@ -59,11 +61,15 @@ def solve_design(
     time_limit: float | None = None,
     gap: float | None = None,
     progress: Callable[[str], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+    memory_limit: float | None = None,
 ) -> DesignResult:
     """Cheapest, lightest or thinnest structure that meets the project's limits and rules, with a proof.
 
     time_limit [s]; gap: share of the objective within which the proof may stop [-]; progress: called with one
-    line of text now and then. Raises InputError when the project has no ``design`` section.
+    line of text now and then. stop: asked again and again; once it says True, or more than memory_limit
+    [bytes] is in use, the best so far is returned with what is proved of it. Raises InputError when the
+    project has no ``design`` section.
     """
     from optimizer.errors import InputError, Problem
 
@@ -81,6 +87,8 @@ def solve_design(
         options,
         time_limit=time_limit,
         progress=progress,
+        stop=stop,
+        memory_limit=memory_limit,
         version=_version(),
         inputs_sha256=project.sha256,
         **extra,
@@ -105,6 +113,86 @@ def check(
         inputs_sha256=project.sha256,
         baseline_sha256=against.sha256,
         progress=progress,
+    )
+
+
+def compare(
+    project: Project | str | Path,
+    offers: str | Path,
+    *,
+    volume: float | None = None,
+    rates: Sequence[str] = (),
+    time_limit: float | None = None,
+    gap: float | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> CompareResult:
+    """Which offer of the sheet (CSV or .xlsx) is the better buy at equal shelf life.
+
+    Each offer is optimised anew under the ``design`` section of the project. volume: packages per year;
+    rates: exchange rates such as 'USD=0.92 EUR'; time_limit [s] for all offers together; gap: share of the
+    objective within which each proof may stop [-]. Raises InputError with every problem of the sheet.
+    """
+    from optimizer.project.offers import load_offers
+
+    project = _loaded(project)
+    loaded = load_offers(project, offers, rates)
+    from optimizer.design.compare import compare_offers  # only now: it loads the solver
+    from optimizer.design.optimise import DEFAULT_GAP
+
+    return compare_offers(
+        loaded.contenders,
+        volume=volume,
+        time_limit=time_limit,
+        gap=DEFAULT_GAP if gap is None else gap,
+        rates=loaded.rates,
+        progress=progress,
+        version=_version(),
+        inputs_sha256=loaded.sha256,
+    )
+
+
+def tradeoff(
+    project: Project | str | Path,
+    *,
+    points: int | None = None,
+    start: float | None = None,
+    end: float | None = None,
+    minimise: str | None = None,
+    time_limit: float | None = None,
+    gap: float | None = None,
+    progress: Callable[[str], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+    memory_limit: float | None = None,
+) -> TradeoffResult:
+    """Frontier of shelf life against cost, mass or thickness: the best structure for each of ``points`` (20)
+    shelf lives from ``start`` to ``end`` [s], each proved, and where the structure changes.
+
+    Without start and end: from a third of the target to twice it, or to the longest that is possible.
+    minimise: cost, mass or thickness; the project's own unless given. time_limit [s] for all together; gap,
+    progress, stop and memory_limit [bytes] as in ``solve_design``. Raises InputError when the project has no
+    ``design`` section, no limit that depends on time, or no prices for the cost.
+    """
+    from optimizer.project.objective import with_objective
+
+    project = _loaded(project)
+    options = with_objective(project, minimise)
+    from optimizer.design.optimise import DEFAULT_GAP  # only now: it loads the solver
+    from optimizer.design.tradeoff import POINTS
+    from optimizer.design.tradeoff import tradeoff as run
+
+    return run(
+        project.case,
+        options,
+        points=POINTS if points is None else points,
+        gap=DEFAULT_GAP if gap is None else gap,
+        start=start,
+        end=end,
+        time_limit=time_limit,
+        progress=progress,
+        stop=stop,
+        memory_limit=memory_limit,
+        version=_version(),
+        inputs_sha256=project.sha256,
     )
 
 

@@ -105,28 +105,44 @@ class ChosenLayer:
 @dataclass(frozen=True)
 class Binding:
     """A limit or rule that holds the optimum, and what one ``unit`` of relaxation saves in the objective's
-    unit."""
+    unit: the difference of two designs, each optimised anew.
+
+    saves_least and saves_most: what is proved of the saving, from the bounds of both designs (None where
+    only thicknesses were optimised anew). structure: of the relaxed design by wall, where materials or their
+    order change. tighter: one step the other way, and what it ``costs``, with costs_least and costs_most;
+    costs is None where that was not looked at or no structure exists (``note`` says which).
+    """
 
     name: str
     unit: str
     saves: float
     saves_unit: str
     note: str = ""
+    saves_least: float | None = None
+    saves_most: float | None = None
+    structure: Mapping[str, tuple[ChosenLayer, ...]] = field(default_factory=dict)
+    tighter: str = ""
+    costs: float | None = None
+    costs_least: float | None = None
+    costs_most: float | None = None
 
 
 @dataclass(frozen=True)
 class Alternative:
-    """Another structure found on the way: objective, and how far above the best it is."""
+    """Another structure: objective, how far above the best it is, and whether it is proved to be next best
+    (the best of its own sequence, and nothing cheaper left out, within the gap)."""
 
     structure: Mapping[str, tuple[ChosenLayer, ...]]
     objective: float
     excess_pct: float
+    proved: bool = False
 
 
 @dataclass(frozen=True)
 class DesignResult:
     """Answer of ``design``: the choice, its proof, and ``predicted`` for the chosen package (None if
-    infeasible)."""
+    infeasible). stopped_by: time | interrupt | memory where that ended the search before its proof, else
+    None. binding_notes: what was not looked at, or saves too little to tell, in words."""
 
     title: str
     version: str
@@ -146,6 +162,8 @@ class DesignResult:
     warnings: tuple[str, ...]
     assumptions: tuple[str, ...]
     solver: Mapping[str, Any]
+    stopped_by: str | None = None
+    binding_notes: tuple[str, ...] = ()
     command: str = "design"
 
     def as_dict(self) -> dict[str, Any]:

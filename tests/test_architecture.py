@@ -38,10 +38,12 @@ ONLY = {
     "typer": ["cli"],
     "rich": ["report"],
     "ruamel": ["project"],
+    "distributed": ["portfolio"],
+    "dask": ["portfolio"],
     "pydantic": ["project", "catalog", "units"],
 }
 #: Never imported while the modules of the package are loaded: too slow for the quick commands.
-NOT_AT_IMPORT = ("scipy", "pandas", "trimesh", "pyomo", "highspy")
+NOT_AT_IMPORT = ("scipy", "pandas", "trimesh", "pyomo", "highspy", "distributed", "dask")
 
 
 def name_of(path: Path) -> str:

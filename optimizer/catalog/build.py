@@ -7,18 +7,21 @@ from typing import TYPE_CHECKING
 
 from optimizer.catalog.choose import EVALUATED, Candidate, Selection
 from optimizer.catalog.laws import ASSUMED_GAS_ENERGY, EnergyUsed, KnownEnergy, gas_law, water_law
+from optimizer.catalog.polymer import PolymerRecord
 from optimizer.constants import GASES
 from optimizer.errors import MaterialError
 from optimizer.physics.material import DiffusionLaw, Material, SourceNote
 from optimizer.physics.permeability import GasLaw, WaterLaw
 
 if TYPE_CHECKING:
-    from optimizer.catalog.store import Catalog
+    from optimizer.catalog.store import Catalog, Polymer
 
 #: Gauge of a user's material that states none [m].
 ANY_GAUGE = (1e-6, 5e-3)
 #: Family of a user's material that states none; the bonding table knows no such family.
 NO_FAMILY = "unspecified"
+#: Family of a user's coating that states none.
+COATING = "coating"
 
 
 def build_material(catalog: Catalog, name: str) -> Material:
@@ -27,8 +30,8 @@ def build_material(catalog: Catalog, name: str) -> Material:
     facts = polymer.record
     if facts.density is None:
         raise MaterialError(f"material {name!r} has no density", hint="add density, e.g. 0.92 g/cm3")
-    family = facts.family or NO_FAMILY
-    notes = [] if facts.family else ["no family given: the bonding table has no rule for it"]
+    family = facts.family or (COATING if facts.carrier else NO_FAMILY)
+    notes = [] if family != NO_FAMILY else ["no family given: the bonding table has no rule for it"]
     where = polymer.sources.get("density", "")
     grade = "user" if "density" in polymer.user else _fact_grade(catalog, where)
     sources = [SourceNote(name, "density", f"{facts.density / 1e3:g}", "g/cm3", where, grade)]
@@ -54,22 +57,57 @@ def build_material(catalog: Catalog, name: str) -> Material:
         celsius = f"{facts.glass_transition - 273.15:g}"
         where = polymer.sources["glass_transition"]
         sources.append(SourceNote(name, "glass transition", celsius, "degC", where, grade))
-    gauge = (facts.gauge_min or ANY_GAUGE[0], facts.gauge_max or max(ANY_GAUGE[1], facts.gauge_min or 0.0))
+    gauge = gauge_of(facts)
     return Material(
         name=name,
         family=family,
         density=facts.density,
         gases=gases,
         water=water,
-        price=facts.price.value if facts.price else None,
-        currency=facts.price.currency if facts.price else "",
+        price=_price(facts, gauge),
+        currency=next((p.currency for p in (facts.price, facts.pass_cost) if p), ""),
         gauge=gauge,
-        roles=facts.roles,
+        roles=facts.roles or (frozenset({"coating"}) if facts.carrier else frozenset()),
         diffusivity=diffusivity,
         glass_transition=facts.glass_transition,
         sources=tuple(sources),
         notes=tuple(dict.fromkeys(catalog.shipped.readable(note) for note in notes)),
+        recycling_family=facts.recycling_family,
+        gauges=tuple(sorted(facts.gauges)) if len(facts.gauges) > 1 else (),
+        pass_cost=facts.pass_cost.value if facts.pass_cost else 0.0,
+        recycled_content=facts.recycled_content or 0.0,
+        food_contact=_food_contact(polymer),
+        contains=catalog.contents(facts),
+        carrier=frozenset(facts.carrier),
     )
+
+
+def gauge_of(facts: PolymerRecord) -> tuple[float, float]:
+    """Least and most thickness of one layer [m]."""
+    if facts.gauges:
+        return min(facts.gauges), max(facts.gauges)
+    if facts.coat_weight is not None and facts.density:
+        return (facts.coat_weight / facts.density,) * 2
+    return facts.gauge_min or ANY_GAUGE[0], facts.gauge_max or max(ANY_GAUGE[1], facts.gauge_min or 0.0)
+
+
+def _price(facts: PolymerRecord, gauge: tuple[float, float]) -> float | None:
+    """Price per mass; one per area is that of the web or coat at its one gauge."""
+    if facts.price is None:
+        return None
+    if facts.price.kind == "price per mass":
+        return float(facts.price.value)
+    if gauge[0] != gauge[1] or not facts.density:
+        raise MaterialError(f"material {facts.name!r}: a price per m2 needs one fixed gauge")
+    return float(facts.price.value) / (facts.density * gauge[0])
+
+
+def _food_contact(polymer: Polymer) -> bool | None:
+    """The user's own word; else what the table says of the generic polymer."""
+    facts = polymer.record
+    if "food_contact" in polymer.user:
+        return facts.food_contact.strip().lower() not in ("false", "no")
+    return {"yes": True, "no": False}.get(facts.contact_layer)
 
 
 def _fact_grade(catalog: Catalog, citation: str) -> str:

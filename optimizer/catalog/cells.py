@@ -24,6 +24,8 @@ RATE_KINDS = frozenset({"vapour permeability rate", "vapour transmission rate"})
 FILM_KINDS = frozenset({"gas permeance", "vapour transmission rate", "vapour permeance"})
 GRADES = ("measured", "producer", "handbook", "memory", "estimate", "user")
 ROLES = ("seal", "print", "core", "barrier", "bond", "coating")
+#: What a material may contain besides its polymer, for the rules that forbid it.
+CONTENTS = ("foil", "metallising", "halogen")
 
 Grade = Literal["measured", "producer", "handbook", "memory", "estimate", "user"]
 
@@ -109,6 +111,37 @@ def _names(text: object) -> object:
     return tuple(" ".join(a.split()) for a in text.split("|") if a.strip())
 
 
+def _lengths(text: object) -> object:
+    if not isinstance(text, str):
+        return text
+    return tuple(quantity(part.strip(), "length").value for part in text.split("|") if part.strip())
+
+
+def _contents(text: object) -> object:
+    """None where nothing is said, the empty set for 'none'."""
+    if not isinstance(text, str):
+        return text
+    given = [word.strip().lower() for word in text.split("|") if word.strip()]
+    if not given:
+        return None
+    if given == ["none"]:
+        return frozenset()
+    for word in given:
+        if word not in CONTENTS:
+            known = ", ".join(CONTENTS)
+            raise _wrong(f"{word!r} is not known here", f"any of {known}; or none, by itself")
+    return frozenset(given)
+
+
+def _price(kinds: str | tuple[str, ...]) -> Callable[[object], object]:
+    def convert(text: object) -> object:
+        if isinstance(text, str):
+            return quantity(text, kinds) if text else None
+        return text
+
+    return convert
+
+
 Name = Annotated[str, BeforeValidator(_named)]
 Gas = Annotated[str, BeforeValidator(_gas)]
 GradeText = Annotated[Grade, BeforeValidator(_grade)]
@@ -118,6 +151,11 @@ Length = Annotated[float | None, BeforeValidator(_si("length"))]
 Density = Annotated[float | None, BeforeValidator(_si("density"))]
 Energy = Annotated[float | None, BeforeValidator(_si("activation energy"))]
 Fraction = Annotated[float | None, BeforeValidator(_si("fraction"))]
+Grammage = Annotated[float | None, BeforeValidator(_si("grammage"))]
+Lengths = Annotated[tuple[float, ...], BeforeValidator(_lengths)]
+Contents = Annotated[frozenset[str] | None, BeforeValidator(_contents)]
+Price = Annotated[Quantity | None, BeforeValidator(_price(("price per mass", "price per area")))]
+AreaPrice = Annotated[Quantity | None, BeforeValidator(_price("price per area"))]
 Names = Annotated[tuple[str, ...], BeforeValidator(_names)]
 Roles = Annotated[frozenset[str], BeforeValidator(_roles)]
 RequiredEnergy = Annotated[float, BeforeValidator(_si("activation energy"))]

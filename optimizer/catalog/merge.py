@@ -15,10 +15,11 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from optimizer.catalog.cells import FILM_KINDS, GAS_KINDS, WATER_KINDS
 from optimizer.catalog.records import DiffusivityRecord, PermeabilityRecord, PolymerRecord, read_row
 from optimizer.catalog.tables import Place, Row, Table, read_table
 from optimizer.errors import InputError, Problem, UnitError
-from optimizer.units import scale_of
+from optimizer.units import read, scale_of
 
 #: path into the inline entries -> (line, column), e.g. (0, "permeability", 1, "value")
 Locate = Callable[[tuple[str | int, ...]], tuple[int, int]]
@@ -29,13 +30,16 @@ _PLAIN = {
     "family": "family",
     "density": "density",
     "price": "price",
+    "pass_cost": "pass_cost",
+    "coat_weight": "coat_weight",
+    "recycled_content": "recycled_content",
     "glass_transition": "glass_transition",
     "recycling_family": "recycling_family",
     "food_contact": "food_contact",
     "note": "note",
 }
-_LISTS = ("roles", "aliases")
-_ROWS = ("permeability", "diffusivity")
+_LISTS = ("roles", "aliases", "gauges", "contains", "carrier")
+_ROWS = ("permeability", "diffusivity", "permeance")
 _KEYS = (*_PLAIN, *_LISTS, *_ROWS, "gauge")
 
 
@@ -203,6 +207,7 @@ def _read_entry(
         wrong(home, "an entry of materials must have keys", "name, density, permeability, ...")
         return
     cells: dict[str, tuple[Any, tuple[str | int, ...]]] = {}
+    permeance: Any = None
     for key, value in entry.items():
         path = (*home, key)
         if key not in _KEYS:
@@ -222,19 +227,87 @@ def _read_entry(
             cells[key] = ("|".join(str(v) for v in items), path)
         elif key == "gauge":
             _read_gauge(cells, value, path, wrong)
+        elif key == "permeance":
+            permeance = value
         else:
             _read_rows(reader, entry.get("name"), value, path, file, locate, wrong)
     if "name" not in cells:
         wrong(home, "a material needs a name")
         return
+    if permeance is not None:
+        rows = _per_layer(permeance, (*home, "permeance"), cells, wrong)
+        _read_rows(reader, entry["name"], rows, (*home, "permeance"), file, locate, wrong)
     reader.polymer(_row(cells, file, locate, home))
+
+
+def _per_layer(
+    value: Any,
+    path: tuple[str | int, ...],
+    cells: Mapping[str, tuple[Any, tuple[str | int, ...]]],
+    wrong: Callable[..., None],
+) -> list[Any]:
+    """The rows of ``permeance``, each with the thickness of the layer that it is for."""
+    if not isinstance(value, list | tuple):
+        wrong(path, "expected a list of rows", "- {gas: O2, value: ..., temperature: ..., humidity: ...}")
+        return []
+    thickness = _one_thickness({name: cell for name, (cell, _) in cells.items()})
+    if thickness is None:
+        wrong(
+            path,
+            "needs the thickness of the layer, which has to be one",
+            "give 'gauge: 0.05 um' beside it, or 'coat_weight: 1 g/m2' and the density",
+        )
+        return []
+    rows = []
+    for i, item in enumerate(value):
+        if isinstance(item, Mapping) and "thickness" in item:
+            wrong((*path, i, "thickness"), "is not needed: a permeance is that of the whole layer")
+        elif isinstance(item, Mapping) and _is_permeability(item):
+            wrong(
+                (*path, i, "value"),
+                "is a permeability, not the transmission of the layer",
+                "give it under 'permeability', or in a unit such as cm3/(m2*day*bar)",
+            )
+        else:
+            rows.append({**item, "thickness": thickness} if isinstance(item, Mapping) else item)
+    return rows
+
+
+def _one_thickness(cells: Mapping[str, Any]) -> str | None:
+    """Thickness of the layer as text; None where it is not one, or not to be read."""
+    low, high = cells.get("gauge_min"), cells.get("gauge_max")
+    if low is not None and low == high:
+        return str(low)
+    try:
+        weight = read(str(cells["coat_weight"]), "grammage").value
+        return f"{weight / read(str(cells['density']), 'density').value!r} m"
+    except (KeyError, UnitError, ZeroDivisionError):
+        return None
+
+
+def _is_permeability(row: Mapping[str, Any]) -> bool:
+    gas = str(row.get("gas", "")).strip().upper()
+    kinds = WATER_KINDS if gas == "H2O" else GAS_KINDS
+    texts = [f"{row.get(k)} {row.get('unit', '')}".strip() for k in ("value", "value_low") if row.get(k)]
+    for text in texts:
+        try:
+            return read(text, kinds, gas=gas).kind not in FILM_KINDS
+        except (UnitError, ValueError):
+            return False  # said where the row is read
+    return False
 
 
 def _read_gauge(
     cells: dict[str, Any], value: Any, path: tuple[str | int, ...], wrong: Callable[..., None]
 ) -> None:
+    if isinstance(value, str | int | float) and not isinstance(value, bool):
+        cells["gauge_min"] = cells["gauge_max"] = (value, path)
+        return
     if not isinstance(value, Mapping):
-        wrong(path, "expected a range", "gauge: {min: 8 um, max: 300 um}")
+        hint = "gauge: {min: 8 um, max: 300 um}, or gauge: 12 um"
+        if isinstance(value, list):
+            hint = "gauges: [12 um, 15 um] for a web that is bought in several"
+        wrong(path, "expected a range or one thickness", hint)
         return
     for key, limit in value.items():
         if key in ("min", "max"):
@@ -263,4 +336,4 @@ def _read_rows(
         cells: dict[str, Any] = {key: (cell, (*here, key)) for key, cell in item.items() if key != "material"}
         cells["material"] = (name or "unnamed", here)
         row = _row(cells, file, locate, here)
-        (reader.permeation if path[-1] == "permeability" else reader.diffusion)(row)
+        (reader.diffusion if path[-1] == "diffusivity" else reader.permeation)(row)

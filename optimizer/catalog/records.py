@@ -12,7 +12,6 @@ from typing import Any, Literal, TypeVar
 
 from pydantic import (
     BaseModel,
-    ConfigDict,
     Field,
     ValidationError,
     ValidationInfo,
@@ -24,7 +23,7 @@ from optimizer.catalog.cells import (
     GAS_KINDS,
     RATE_KINDS,
     WATER_KINDS,
-    Density,
+    Contents,
     Energy,
     Fraction,
     Gas,
@@ -32,12 +31,12 @@ from optimizer.catalog.cells import (
     Humidity,
     Length,
     Name,
-    Names,
     RequiredEnergy,
-    Roles,
     Temperature,
     quantity,
 )
+from optimizer.catalog.polymer import PolymerRecord as PolymerRecord
+from optimizer.catalog.polymer import Record
 from optimizer.catalog.tables import Row
 from optimizer.constants import MOLAR_MASS
 from optimizer.errors import Problem
@@ -46,14 +45,6 @@ from optimizer.units import Quantity
 
 #: Activation energies that are let in [J/mol].
 ENERGIES = (-50e3, 200e3)
-
-
-class Record(BaseModel):
-    """Base of the rows. Unknown columns are errors; nothing changes after reading."""
-
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", validate_default=True, arbitrary_types_allowed=True
-    )
 
 
 def _energy_problems(energy: float | None, row: Row) -> list[Problem]:
@@ -224,48 +215,6 @@ class DiffusivityRecord(Record):
         return found
 
 
-class PolymerRecord(Record):
-    """A material's name, family, density [kg/m3], gauge [m], roles, glass transition [K], price."""
-
-    name: Name
-    aliases: Names = ()
-    family: str = ""
-    density: Density = None
-    density_low: Density = None
-    density_high: Density = None
-    density_source: str = ""
-    gauge_min: Length = None
-    gauge_max: Length = None
-    gauge_source: str = ""
-    roles: Roles = frozenset()
-    glass_transition: Temperature = None
-    recycling_family: str = ""
-    food_contact: str = ""
-    price: Quantity | None = None
-    note: str = ""
-
-    @field_validator("price", mode="before")
-    @classmethod
-    def _price(cls, text: object) -> object:
-        if not isinstance(text, str):
-            return text
-        return quantity(text, "price per mass") if text else None
-
-    def problems(self, row: Row) -> list[Problem]:
-        found = []
-        if self.density is not None and not 100.0 <= self.density <= 20000.0:
-            found.append(
-                row.problem("density", "no packaging material has such a density", hint="e.g. 0.92 g/cm3")
-            )
-        if self.price is not None and self.price.value < 0:
-            found.append(row.problem("price", "a price must not be negative"))
-        if self.gauge_min is not None and self.gauge_min <= 0:
-            found.append(row.problem("gauge_min", "a gauge must be positive"))
-        if self.gauge_min is not None and self.gauge_max is not None and self.gauge_min > self.gauge_max:
-            found.append(row.problem("gauge_max", "the largest gauge is below the smallest"))
-        return found
-
-
 class DefaultRecord(Record):
     """Which candidate to use, and the band of the sources; see the header of defaults.csv."""
 
@@ -337,10 +286,12 @@ class RecyclingRecord(Record):
 
 
 class FamilyRecord(Record):
-    """A family and whether water changes its gas permeability."""
+    """A family, whether water changes its gas permeability, and what its members contain (None: that
+    differs between them)."""
 
     family: str = Field(min_length=1)
     humidity_sensitive: Literal["yes", "no", "slightly"]
+    contains: Contents = None
     note: str = ""
 
     def problems(self, row: Row) -> list[Problem]:

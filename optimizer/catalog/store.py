@@ -15,6 +15,9 @@ from optimizer.catalog.choose import Candidate, Selection, select, select_diffus
 from optimizer.catalog.laws import KnownEnergy
 from optimizer.catalog.load import Shipped, load_shipped, records
 from optimizer.catalog.merge import Locate, UserRows, read_inline, read_user_tables
+from optimizer.catalog.missing import missing_in
+from optimizer.catalog.names import key_of as key_of
+from optimizer.catalog.polymer import THICKNESS_COLUMNS
 from optimizer.catalog.records import (
     BondRecord,
     DefaultRecord,
@@ -33,11 +36,6 @@ from optimizer.physics.material import Material
 
 if TYPE_CHECKING:
     from optimizer.catalog.explain import Explanation
-
-
-def key_of(name: str) -> str:
-    """Names are compared without case and with single blanks."""
-    return " ".join(name.casefold().split())
 
 
 @dataclass(frozen=True)
@@ -65,17 +63,25 @@ class Catalog:
 
     def __init__(self, shipped: Shipped, user: Sequence[UserRows] = ()) -> None:
         self.shipped = shipped
-        self._user = tuple(user)
+        self.user = tuple(user)
         self._materials: dict[str, Material] = {}
+        self._in_gauge: dict[str, Material] = {}
         self._canonical: dict[str, str] = {}
         self._rows: dict[str, tuple[Row, ...]] = {}
         self._shipped_polymers: dict[str, Row] = {}
         for row in shipped.tables["polymers"].rows:
             self._enter(row.get("name"), row.get("aliases").split("|"))
             self._shipped_polymers[key_of(row.get("name"))] = row
-        for origin in self._user:
+        for origin in self.user:
             for _, record in origin.polymers:
                 self._enter(record.name, record.aliases)
+        self._webs = {
+            key_of(f"{name} {gauge * 1e6:g} um"): (record.name, gauge)
+            for origin in self.user
+            for _, record in origin.polymers
+            for gauge in record.gauges
+            for name in (record.name, self._canonical[key_of(record.name)])
+        }
 
     def _enter(self, name: str, aliases: Sequence[str]) -> None:
         if key_of(name) not in self._canonical:
@@ -123,15 +129,17 @@ class Catalog:
                 "gauge_max": self.shipped.citation(record.gauge_source),
                 "glass_transition": self.shipped.citation("from_memory"),
             }
-        for origin in sorted(self._user, key=lambda u: u.rank):
+        for origin in sorted(self.user, key=lambda u: u.rank):
             for given_row, given in origin.polymers:
                 if self._canonical[key_of(given.name)] != canonical:
                     continue
-                for field in given.model_fields_set - {"name"}:
-                    if given_row.get(field):
-                        values[field] = getattr(given, field)
-                        sources[field] = given_row.where
-                        user.add(field)
+                stated = {f for f in given.model_fields_set - {"name"} if given_row.get(f)}
+                if stated & THICKNESS_COLUMNS:
+                    values |= {"gauges": (), "coat_weight": None}
+                for field in stated:
+                    values[field] = getattr(given, field)
+                    sources[field] = given_row.where
+                    user.add(field)
                 if "density" in user:
                     values["density_low"] = values["density_high"] = None
         values["name"] = canonical
@@ -164,7 +172,7 @@ class Catalog:
             Candidate(row, self._checked(PermeabilityRecord, row), source)
             for source, row in self._shipped_rows.get(("permeability", key_of(canonical), gas), ())
         ]
-        for origin in self._user:
+        for origin in self.user:
             found += [
                 Candidate(row, record, record.source or row.where, origin.rank)
                 for row, record in origin.permeability
@@ -196,7 +204,7 @@ class Catalog:
             (row, self._checked(DiffusivityRecord, row), source, 0)
             for source, row in self._shipped_rows.get(("diffusivity", key_of(canonical), gas), ())
         ]
-        for origin in self._user:
+        for origin in self.user:
             found += [
                 (row, record, record.source or row.where, origin.rank)
                 for row, record in origin.diffusivity
@@ -232,6 +240,13 @@ class Catalog:
         """True when water is known to change the gas permeability of the family."""
         known = self.families.get(family)
         return known is not None and known.humidity_sensitive == "yes"
+
+    def contents(self, facts: PolymerRecord) -> frozenset[str] | None:
+        """Which of foil, metallising and halogen a material contains: its own word, else its family's."""
+        if facts.contains is not None:
+            return facts.contains
+        known = self.families.get(facts.family)
+        return None if known is None else known.contains
 
     @cached_property
     def bonding(self) -> BondingTable:
@@ -273,11 +288,26 @@ class Catalog:
     # materials ------------------------------------------------------------------------------------
 
     def material(self, name: str) -> Material:
-        """The material as the physics takes it. MaterialError with near names as hint."""
+        """The material as the physics takes it; also one gauge of a web, 'PET film 12 um'. MaterialError with
+        near names as hint."""
+        if key_of(name) in self._webs and key_of(name) not in self._canonical:
+            whole, gauge = self._webs[key_of(name)]
+            web = self.material(whole)
+            if gauge in (*web.gauges, *(web.gauge if web.fixed_gauge else ())):
+                return self.in_gauge(web, gauge)
         canonical = self.resolve(name)
         if canonical not in self._materials:
             self._materials[canonical] = build_material(self, canonical)
         return self._materials[canonical]
+
+    def in_gauge(self, web: Material, gauge: float) -> Material:
+        """One of the gauges [m] of a web that is bought in several; the same object each time."""
+        if gauge not in web.gauges:
+            return web
+        key = f"{web.name} {gauge!r}"
+        if key not in self._in_gauge:
+            self._in_gauge[key] = web.in_gauge(gauge)
+        return self._in_gauge[key]
 
     def explain(self, name: str) -> Explanation:
         """Every candidate row of a material, and why the ones used were chosen."""
@@ -291,31 +321,7 @@ class Catalog:
 
     def check_user_materials(self) -> list[Problem]:
         """What is missing to use the user's own materials."""
-        problems: list[Problem] = []
-        for origin in self._user:
-            for row, record in origin.polymers:
-                if self.is_user(record.name) and self.polymer(record.name).record.density is None:
-                    problems.append(
-                        row.problem(
-                            "density",
-                            f"the new material {record.name!r} needs a density",
-                            hint="for example 'density: 0.92 g/cm3'",
-                        )
-                    )
-            rows: list[tuple[Row, PermeabilityRecord] | tuple[Row, DiffusivityRecord]] = []
-            rows += [*origin.permeability, *origin.diffusivity]
-            for row, entry in rows:
-                if key_of(entry.material) not in self._canonical:
-                    close = get_close_matches(key_of(entry.material), self._canonical, n=1, cutoff=0.6)
-                    near = f"did you mean {self._canonical[close[0]]}? " if close else ""
-                    problems.append(
-                        row.problem(
-                            "material",
-                            f"there is no material {entry.material!r}",
-                            hint=near + "a new one also needs an entry with name and density",
-                        )
-                    )
-        return list(dict.fromkeys(problems))
+        return missing_in(self, self.user, self._canonical)
 
 
 def _humidity(row: Row) -> str:

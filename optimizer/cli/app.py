@@ -13,9 +13,24 @@ from typing import Annotated, Any
 import typer
 
 from optimizer.cli.guard import guarded
-from optimizer.cli.options import read_seconds, read_share
+from optimizer.cli.options import read_bytes, read_seconds, read_share, read_volume
+from optimizer.cli.portfolio_options import (
+    Csv,
+    Fresh,
+    OneProject,
+    Projects,
+    Results,
+    Scheduler,
+    Workers,
+    wants_portfolio,
+)
 
 _EXIT = "Exit status: 0 yes or done; 1 the package fails or no structure meets the limits; 2 wrong input."
+_EXIT_DESIGN = (
+    "Exit status: 0 a structure that passes, proved to the gap or the best within the time or memory given; "
+    "1 none; 2 wrong input; 130 interrupted: Ctrl-C ends the search, prints and saves the best so far with what "
+    "is proved of it; once more ends at once."
+)
 
 app = typer.Typer(
     name="layerwright",
@@ -68,14 +83,28 @@ def _root(
 
 
 @app.command(short_help="How long the package lasts, and what ends it.", epilog=_EXIT)
-def predict(project: Project, json: Json = None, debug: Debug = False) -> None:
+def predict(
+    project: OneProject = None,
+    projects: Projects = None,
+    results: Results = None,
+    fresh: Fresh = False,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    csv: Csv = None,
+    json: Json = None,
+    debug: Debug = False,
+) -> None:
     """How long the package lasts, what ends it, and where the gas comes through."""
-    _run("run_predict", debug, project=project, json=json)
+    folder = dict(results=results, fresh=fresh, workers=workers, scheduler=scheduler, csv=csv)
+    if wants_portfolio(project, projects, **folder):
+        _run("run_portfolio", debug, command="predict", projects=projects, json=json, **folder)
+    else:
+        _run("run_predict", debug, project=project, json=json)
 
 
-@app.command(short_help="The cheapest, lightest or thinnest layers, with a proof.", epilog=_EXIT)
+@app.command(short_help="The cheapest, lightest or thinnest layers, with a proof.", epilog=_EXIT_DESIGN)
 def design(
-    project: Project,
+    project: OneProject = None,
     time_limit: Annotated[
         str | None,
         typer.Option(
@@ -88,13 +117,31 @@ def design(
             "--gap", metavar="PERCENT", help="Proved closeness to the best that is enough, as '0.1 %'."
         ),
     ] = None,
+    memory_limit: Annotated[
+        str | None,
+        typer.Option(
+            "--memory-limit", metavar="SIZE", help="Stop the search above this much memory, as '4 GB'."
+        ),
+    ] = None,
+    projects: Projects = None,
+    results: Results = None,
+    fresh: Fresh = False,
+    workers: Workers = None,
+    scheduler: Scheduler = None,
+    csv: Csv = None,
     json: Json = None,
     debug: Debug = False,
 ) -> None:
     """Which layers and how thick, at the least cost, mass or thickness, with a proof of how near the best."""
     seconds = _read("--time-limit", read_seconds, time_limit)
     share = _read("--gap", read_share, gap)
-    _run("run_design", debug, project=project, time_limit=seconds, gap=share, json=json)
+    memory = _read("--memory-limit", read_bytes, memory_limit)
+    limits = dict(time_limit=seconds, gap=share, memory_limit=memory)
+    folder = dict(results=results, fresh=fresh, workers=workers, scheduler=scheduler, csv=csv)
+    if wants_portfolio(project, projects, **folder):
+        _run("run_portfolio", debug, command="design", projects=projects, json=json, **folder, **limits)
+    else:
+        _run("run_design", debug, project=project, json=json, **limits)
 
 
 @app.command(short_help="Does a changed package still pass, and by how much.", epilog=_EXIT)
@@ -111,6 +158,88 @@ def check(
 ) -> None:
     """Does the changed package still pass, with what margin, and how light could it be."""
     _run("run_check", debug, project=project, against=against, json=json)
+
+
+@app.command(short_help="Which offer is the better buy at equal shelf life.", epilog=_EXIT)
+def compare(
+    project: Project,
+    offers: Annotated[str, typer.Option("--offers", metavar="FILE", help="Sheet of offers: CSV or .xlsx.")],
+    volume: Annotated[
+        str | None,
+        typer.Option("--volume", metavar="NUMBER", help="Packages per year, for the cost per year."),
+    ] = None,
+    rate: Annotated[
+        list[str] | None,
+        typer.Option("--rate", metavar="RATE", help="Exchange rate, as 'USD=0.92 EUR'; may be repeated."),
+    ] = None,
+    time_limit: Annotated[
+        str | None,
+        typer.Option("--time-limit", metavar="TIME", help="Time for all offers together: '30 s', '2 min'."),
+    ] = None,
+    gap: Annotated[
+        str | None,
+        typer.Option("--gap", metavar="PERCENT", help="Proved closeness to the best of each, as '0.1 %'."),
+    ] = None,
+    json: Json = None,
+    debug: Debug = False,
+) -> None:
+    """Which offer is the better buy at equal shelf life, at what price each would tie, how sure that is."""
+    limits = dict(
+        volume=_read("--volume", read_volume, volume),
+        time_limit=_read("--time-limit", read_seconds, time_limit),
+        gap=_read("--gap", read_share, gap),
+    )
+    _run("run_compare", debug, project=project, offers=offers, rates=rate or [], json=json, **limits)
+
+
+@app.command(
+    short_help="What each month of shelf life costs, and where the layers change.", epilog=_EXIT_DESIGN
+)
+def tradeoff(
+    project: Project,
+    points: Annotated[
+        int | None, typer.Option("--points", metavar="N", help="How many shelf lives; 20 unless given.")
+    ] = None,
+    start: Annotated[
+        str | None,
+        typer.Option(
+            "--from", metavar="TIME", help="Shortest shelf life; a third of the target unless given."
+        ),
+    ] = None,
+    end: Annotated[
+        str | None,
+        typer.Option(
+            "--to", metavar="TIME", help="Longest shelf life, as '18 months'; twice the target unless given."
+        ),
+    ] = None,
+    minimise: Annotated[
+        str | None,
+        typer.Option(
+            "--minimise", metavar="WHAT", help="cost, mass or thickness; as in the project unless given."
+        ),
+    ] = None,
+    time_limit: Annotated[
+        str | None,
+        typer.Option("--time-limit", metavar="TIME", help="Time for all points together: '30 s', '2 min'."),
+    ] = None,
+    gap: Annotated[
+        str | None,
+        typer.Option("--gap", metavar="PERCENT", help="Proved closeness to the best of each, as '0.1 %'."),
+    ] = None,
+    csv: Annotated[
+        str | None,
+        typer.Option(
+            "--csv", metavar="FILE", help="Write the points as CSV; - for standard output, without text."
+        ),
+    ] = None,
+    json: Json = None,
+    debug: Debug = False,
+) -> None:
+    """Least cost, mass or thickness for every shelf life, each point proved, and where the layers change."""
+    seconds = _read("--time-limit", read_seconds, time_limit)
+    limits = dict(time_limit=seconds, gap=_read("--gap", read_share, gap))
+    span = dict(points=points, start=start, end=end, minimise=minimise)
+    _run("run_tradeoff", debug, project=project, csv=csv, json=json, **span, **limits)
 
 
 @materials.command("list")

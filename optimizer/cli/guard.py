@@ -17,7 +17,7 @@ FAILED = 1
 WRONG_INPUT = 2
 #: Something that should not happen, and that is not the user's fault.
 BROKEN = 3
-#: Stopped from the keyboard (128 + SIGINT, as shells report it).
+#: Stopped from the keyboard (128 + SIGINT, as shells report it), with the best so far or without.
 INTERRUPTED = 130
 
 
@@ -53,6 +53,9 @@ def _explain(error: Exception) -> int:
         return WRONG_INPUT
     if isinstance(error, SolverError):
         _say(f"The solver failed: {error}")
+        return BROKEN
+    if isinstance(error, MemoryError):
+        _say("Not enough memory. Close other programs, or ask for less.")
         return BROKEN
     if isinstance(error, LayerwrightError):
         _say(str(error))

@@ -20,14 +20,14 @@ WIDTH = 80
 NARROWEST = 60
 
 
-def check_target(target: str | None) -> None:
-    """Refuse a JSON file that cannot be written, before any work is done."""
+def check_target(target: str | None, option: str = "--json") -> None:
+    """Refuse a file that cannot be written, before any work is done."""
     if target is None or target == STDOUT:
         return
     path = Path(target)
     if path.is_dir():
         raise InputError(
-            Problem("is a folder; --json needs the name of a file, or - for standard output", target)
+            Problem(f"is a folder; {option} needs the name of a file, or - for standard output", target)
         )
     if not path.parent.is_dir():
         raise InputError(Problem(f"the folder {path.parent} does not exist", target))

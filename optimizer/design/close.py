@@ -9,7 +9,7 @@ hold anything cheaper than the cutoff.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,7 +19,6 @@ from optimizer.design.boxes import Box
 from optimizer.design.exact import ExactModel
 from optimizer.design.layout import position_classes
 from optimizer.design.polish import Sequences
-from optimizer.design.screen import Screen
 from optimizer.design.sequence import Key, SequenceBound
 from optimizer.design.small import SmallSolver
 from optimizer.design.tables import Tables
@@ -62,32 +61,33 @@ class Closer:
         sequences: Sequences,
         cutoff: float,
         shares: Sequence[tuple[int, Array]],
-        screen: Screen | None = None,
-    ) -> tuple[float, Array | None]:
-        """Bound from one relaxation, the layers' places left open, and the thicknesses [um] that attain it;
-        inf and None where the rules alone cannot be met. The multipliers go to ``screen``."""
+        boxes: Mapping[Key, Box] | None = None,
+    ) -> tuple[float, Array | None, SequenceBound]:
+        """Bound from one relaxation in the given boxes (elsewhere the layers' places are open), the
+        thicknesses [um] that attain it (None where the rules alone cannot be met), and the programme with its
+        multipliers."""
         work = SequenceBound(self, sequences)
-        bound, x = work.relax(work.everywhere(shares), cutoff)
-        if screen is not None and work.multipliers is not None:
-            screen.learn(*work.multipliers)
-        return bound, x
+        bound, x = work.relax(work.within(shares, boxes), cutoff)
+        return bound, x, work
 
     def close(
         self,
         sequences: Sequences,
         cutoff: float,
         shares: Sequence[tuple[int, Array]],
-        offer: Callable[[Array], float],
+        offer: Callable[[Array, Array], float],
         deadline: Callable[[], bool] = lambda: False,
         most_nodes: int = MOST_NODES,
+        boxes: Mapping[Key, Box] | None = None,
     ) -> Closed:
-        """Lower bound of the sequence, at most ``cutoff``.
+        """Lower bound of the sequence (within the given boxes), at most ``cutoff``.
 
-        shares: (demand, shares of its terms) of tangents to start with. offer(x) is called with promising
-        thicknesses [um] and returns the (possibly lower) cutoff.
+        shares: (demand, shares of its terms) of tangents to start with. offer(x, prices) is called with
+        thicknesses [um] that the relaxation proposes and the objective per unit of each demand there; it
+        returns the (possibly lower) cutoff.
         """
         work = SequenceBound(self, sequences)
-        region = work.everywhere(shares)
+        region = work.within(shares, boxes)
         root = _Node(-np.inf, 0, region.boxes, region.cuts)
         queue, order, nodes, done = [root], 0, 0, np.inf
         while queue:
@@ -112,9 +112,14 @@ class Closer:
                 if node.bound >= cutoff or x is None:
                     done = min(done, node.bound)
                     continue
-            if nodes == 1 or nodes % 20 == 0:
-                cutoff = min(cutoff, offer(x))
+            if nodes == 1 or nodes % 10 == 0:
+                cutoff = min(cutoff, offer(x, work.prices))
             split = work.split(node, x)
+            if split is None:
+                # contraction may have left nothing to cut: the bound of what it left counts
+                bound, again = work.relax(node, cutoff)
+                node.bound = max(node.bound, bound)
+                split = None if again is None or node.bound >= cutoff else work.split(node, again)
             if split is None:
                 done = min(done, node.bound)
                 continue

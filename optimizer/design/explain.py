@@ -16,27 +16,47 @@ import numpy as np
 
 from optimizer.constants import DAY, MONTH
 from optimizer.design.demands import Demands
+from optimizer.design.halt import Stop
 from optimizer.design.options import DesignOptions
 from optimizer.design.problem import Choice, Problem, WallRules
-from optimizer.design.search import Search
+from optimizer.design.search import Outcome, Search
 from optimizer.shelflife.package import Case, Wall
 from optimizer.shelflife.predict import predict
 
 Walls = Callable[[Choice], dict[str, Wall]]
 
-#: Seconds for one question "is any structure possible?".
-_QUESTION = 5.0
+#: Seconds for one question "is any structure possible?", and for all of them.
+_QUESTION, _MOST_TIME = 5.0, 60.0
+#: Gap that any design closes: the question is whether there is one.
+_ANY = 1.0 - 1e-6
 #: Gauges that stand for 'no limit' [m].
 _ANY_GAUGE, _NO_GAUGE = 0.02, 1e-7
 
 
 @dataclass(frozen=True)
 class Explanation:
-    """What clashes, the nearest structure in words, and that structure itself where there is one."""
+    """What clashes, the nearest structure in words, and that structure itself where there is one. smallest:
+    whether each member of the conflict was shown to be needed for it."""
 
     conflict: tuple[str, ...]
     nearest: str
     choice: Choice | None = None
+    smallest: bool = True
+
+
+class _Questions:
+    """Asks whether a problem has any structure, until the time is up."""
+
+    def __init__(self, deadline: float, stop: Stop) -> None:
+        self.deadline, self.stop = deadline, stop
+
+    @property
+    def over(self) -> bool:
+        return time.monotonic() >= self.deadline or self.stop()
+
+    def answer(self, problem: Problem) -> Outcome:
+        left = max(0.05, min(_QUESTION, self.deadline - time.monotonic()))
+        return Search(problem).run(gap=_ANY, time_limit=left, stop=self.stop)
 
 
 @dataclass(frozen=True)
@@ -49,28 +69,42 @@ class _Item:
 
 
 def explain(
-    case: Case, options: DesignOptions, demands: Demands, time_left: float, walls: Walls
+    case: Case,
+    options: DesignOptions,
+    demands: Demands,
+    time_left: float,
+    walls: Walls,
+    stop: Stop | None = None,
 ) -> Explanation:
     """Smallest set of limits and rules that clash, and the nearest structure that is possible."""
-    deadline = time.monotonic() + max(10.0, min(time_left, 60.0))
+    ask = _Questions(time.monotonic() + min(time_left, _MOST_TIME), stop or (lambda: False))
     problem = demands.problem
     items = _items(options, problem)
-    kept: list[_Item] = []
-    active = list(items)
-    for item in items:
-        rest = [i for i in active if i is not item]
-        if time.monotonic() < deadline and not _possible(_reduced(problem, items, rest)):
-            active = rest
-        else:
-            kept.append(item)
-    if not any(i in active for i in items):
+    active, smallest = _conflict(problem, items, ask)
+    if not active:
         return Explanation(("the candidates allow no wall at all under the fixed rules",), "")
     conflict = tuple(i.text for i in active)
     limits = {i.demand for i in active if i.demand}
     if not limits:
-        return Explanation(conflict, _relaxed(active))
-    nearest, choice = _nearest(case, problem, limits, walls, deadline)
-    return Explanation(conflict, nearest, choice)
+        return Explanation(conflict, _relaxed(active), smallest=smallest)
+    nearest, choice = _nearest(case, problem, limits, walls, ask)
+    return Explanation(conflict, nearest, choice, smallest)
+
+
+def _conflict(problem: Problem, items: list[_Item], ask: _Questions) -> tuple[list[_Item], bool]:
+    """What is left when whatever the contradiction does not need was taken out, and whether each member was
+    shown to be needed."""
+    active, smallest = list(items), True
+    for item in items:
+        if ask.over:
+            return active, False
+        rest = [i for i in active if i is not item]
+        outcome = ask.answer(_reduced(problem, items, rest))
+        if outcome.status == "infeasible":
+            active = rest
+        elif outcome.best is None:
+            smallest = False
+    return active, smallest
 
 
 def _reduced(problem: Problem, items: list[_Item], keep: list[_Item]) -> Problem:
@@ -81,12 +115,6 @@ def _reduced(problem: Problem, items: list[_Item], keep: list[_Item]) -> Problem
     return problem
 
 
-def _possible(problem: Problem) -> bool:
-    """Whether some structure exists; True also when the time for the question runs out."""
-    outcome = Search(problem).run(gap=1.0, time_limit=_QUESTION)
-    return outcome.status != "infeasible"
-
-
 def _walls(change: Callable[[WallRules], WallRules]) -> Callable[[Problem], Problem]:
     return lambda p: p.with_walls(tuple(change(w) for w in p.walls))
 
@@ -94,7 +122,6 @@ def _walls(change: Callable[[WallRules], WallRules]) -> Callable[[Problem], Prob
 def _items(options: DesignOptions, problem: Problem) -> list[_Item]:
     """Rules first, so that they are taken out of the conflict before the limits."""
     first = problem.walls[0]
-    everywhere = np.ones_like(first.start)
     items: list[_Item] = []
 
     def rule(text: str, change: Callable[[WallRules], WallRules]) -> None:
@@ -104,19 +131,31 @@ def _items(options: DesignOptions, problem: Problem) -> list[_Item]:
         rule("the wall must be symmetric", lambda w: replace(w, symmetric=False))
     if options.gauge_step:
         rule(f"thicknesses in steps of {options.gauge_step * 1e6:g} um", lambda w: replace(w, step=None))
-    if options.touching is not None:
-        free = ~np.eye(len(everywhere), dtype=bool)
-        rule("the bonding table (which materials may touch)", lambda w: replace(w, touching=free))
-    if options.inside_role:
-        rule(f"innermost layer with the role '{options.inside_role}'", lambda w: replace(w, start=everywhere))
-    if options.outside_role:
-        rule(f"outermost layer with the role '{options.outside_role}'", lambda w: replace(w, end=everywhere))
+    for layers in first.layer_rules:
+        if layers.text:
+            rule(layers.text, partial(_without_layer_rule, layers.text))
+    if first.changes is not None:
+        count = f"{first.changes} layer{'' if first.changes == 1 else 's'}"
+        rule(
+            f"at most {count} changed against the wall as it is",
+            lambda w: replace(w, existing=None, changes=None),
+        )
+    if first.resins is not None:
+        rule(f"at most {first.resins} different resins", lambda w: replace(w, resins=None))
     for m in first.keep:
         rule(f"{problem.materials[m].name} must be present", partial(_without_keep, m))
+    for group in first.keep_any:
+        one = problem.materials[group[0]]
+        rule(f"{one.web or one.name} must be present", partial(_without_group, group))
     for share in first.shares:
         words = [f"at least {100 * share.least:g} %"] if share.least > 0 else []
         words += [f"at most {100 * share.most:g} %"] if share.most < 1 else []
         rule(f"mass share of {share.name} {' and '.join(words)}", partial(_without_share, share.name))
+    light, heavy = first.grammage
+    if light > 0:
+        rule(_mass_words("at least", options, 0), lambda w: replace(w, grammage=(0.0, w.grammage[1])))
+    if np.isfinite(heavy):
+        rule(_mass_words("at most", options, 1), lambda w: replace(w, grammage=(w.grammage[0], np.inf)))
     low, high = first.thickness
     if low > 0:
         rule(
@@ -138,6 +177,22 @@ def _items(options: DesignOptions, problem: Problem) -> list[_Item]:
     return items
 
 
+def _mass_words(bound: str, options: DesignOptions, side: int) -> str:
+    """'mass of the wall at most 12 g', as it was asked for."""
+    area, mass = options.grammage[side], options.mass[side]
+    words = [f"{area * 1e3:g} g/m2"] if area is not None else []
+    words += [f"{mass * 1e3:g} g"] if mass is not None else []
+    return f"mass of the wall {bound} {' and '.join(words)}"
+
+
+def _without_layer_rule(text: str, wall: WallRules) -> WallRules:
+    return wall.without_layer_rule(text)
+
+
+def _without_group(group: tuple[int, ...], wall: WallRules) -> WallRules:
+    return replace(wall, keep_any=tuple(g for g in wall.keep_any if g != group))
+
+
 def _without_keep(material: int, wall: WallRules) -> WallRules:
     return replace(wall, keep=tuple(k for k in wall.keep if k != material))
 
@@ -157,7 +212,7 @@ def _relaxed(active: list[_Item]) -> str:
 
 
 def _nearest(
-    case: Case, problem: Problem, limits: set[str], walls: Walls, deadline: float
+    case: Case, problem: Problem, limits: set[str], walls: Walls, ask: _Questions
 ) -> tuple[str, Choice | None]:
     """The structure that comes nearest to the limits of the conflict, all of them relaxed by one factor."""
 
@@ -166,20 +221,22 @@ def _nearest(
 
     low, high, best = 1.0, None, None
     factor = 1.5
-    while time.monotonic() < deadline and factor < 1e6:
-        found = Search(relaxed(factor)).run(gap=1.0, time_limit=_QUESTION).best
+    while not ask.over and factor < 1e6:
+        found = ask.answer(relaxed(factor)).best
         if found is not None:
             high, best = factor, found
             break
         low, factor = factor, factor * 3.0
-    while high is not None and high / low > 1.02 and time.monotonic() < deadline:
+    while high is not None and high / low > 1.02 and not ask.over:
         middle = float(np.sqrt(low * high))
-        found = Search(relaxed(middle)).run(gap=1.0, time_limit=_QUESTION).best
+        found = ask.answer(relaxed(middle)).best
         if found is not None:
             high, best = middle, found
         else:
             low = middle
     if best is None or high is None:
+        if low == 1.0:
+            return "", None  # no time to look
         return f"No structure was found even with the limits of the conflict {low:.3g} times as large.", None
     structure = walls(best)
     words = "; ".join(

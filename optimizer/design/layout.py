@@ -91,9 +91,17 @@ def sequences_of(
     """Every allowed sequence of the pattern, or None if there are more than ``most``."""
     states = reachable(wall, sensitive, rank, pattern)
     found: list[tuple[int, ...]] = []
-    open_: list[tuple[tuple[int, ...], int]] = [((m,), p) for k, m, p in states if k == 0]
+    near = wall.existing if wall.changes is not None else None
+    blank = tuple(range(len(near) + 1)) if near is not None else ()
+    open_: list[tuple[tuple[int, ...], int, tuple[int, ...]]] = [
+        ((m,), p, _extended(near, blank, m)) for k, m, p in states if k == 0
+    ]
     while open_:
-        sequence, phase = open_.pop()
+        sequence, phase, row = open_.pop()
+        if wall.resins is not None and len(set(sequence)) > wall.resins:
+            continue
+        if near is not None and wall.changes is not None and min(row) > wall.changes:
+            continue
         last = sequence[-1]
         if wall.end[last] and (rank == 0 or pattern.may_end(phase)) and kept(wall, sequence):
             found.append(sequence)
@@ -103,8 +111,18 @@ def sequences_of(
         for b in np.flatnonzero(wall.touching[last]):
             new = _phase_after(phase, int(b), sensitive, rank, pattern)
             if new is not None and (k, int(b), new) in states:
-                open_.append(((*sequence, int(b)), new))
+                open_.append(((*sequence, int(b)), new, _extended(near, row, int(b))))
     return found
+
+
+def _extended(near: tuple[int, ...] | None, row: tuple[int, ...], layer: int) -> tuple[int, ...]:
+    """Next row of the table of edit distances to ``near``, for a sequence longer by one layer."""
+    if near is None:
+        return ()
+    new = [row[0] + 1]
+    for j, known in enumerate(near, 1):
+        new.append(min(row[j] + 1, new[j - 1] + 1, row[j - 1] + (known != layer)))
+    return tuple(new)
 
 
 def reachable(
@@ -141,30 +159,27 @@ def reachable(
     return {(k, m, p) for k in range(wall.max_layers) for m, p in alive[k]}
 
 
-def neighbours(problem: Problem, sequences: tuple[tuple[int, ...], ...]) -> list[tuple[tuple[int, ...], ...]]:
-    """Allowed sequences that differ by one plain layer replaced, added or left out; none of a symmetric
-    wall."""
-    found = []
-    plain = [int(m) for m in np.flatnonzero(~problem.sensitive)]
-    for w, (wall, sequence) in enumerate(zip(problem.walls, sequences, strict=True)):
-        if wall.symmetric:
-            continue
-        free = [k for k in range(len(sequence)) if sequence[k] in plain]
-        tries = [sequence[:k] + sequence[k + 1 :] for k in free]
-        tries += [(*sequence[:k], m, *sequence[k + 1 :]) for k in free for m in plain]
-        tries += [(*sequence[:k], m, *sequence[k:]) for k in range(len(sequence) + 1) for m in plain]
-        found += [
-            (*sequences[:w], new, *sequences[w + 1 :])
-            for new in dict.fromkeys(tries)
-            if new != sequence and allowed(wall, new)
-        ]
+def near(problem: Problem, sequences: tuple[tuple[int, ...], ...]) -> list[tuple[tuple[int, ...], ...]]:
+    """Allowed choices of sequences that differ by one layer of one wall replaced, added or left out; in a
+    symmetric wall by the pair."""
+    found: list[tuple[tuple[int, ...], ...]] = []
+    every = range(len(problem.materials))
+    for w, (wall, whole) in enumerate(zip(problem.walls, sequences, strict=True)):
+        sequence = whole[: len(whole) // 2 + 1] if wall.symmetric else whole
+        tries = [sequence[:k] + sequence[k + 1 :] for k in range(len(sequence))]
+        tries += [(*sequence[:k], m, *sequence[k + 1 :]) for k in range(len(sequence)) for m in every]
+        tries += [(*sequence[:k], m, *sequence[k:]) for k in range(len(sequence) + 1) for m in every]
+        for new in dict.fromkeys(tries):
+            full = new + new[-2::-1] if wall.symmetric else new
+            if full != whole and allowed(wall, full):
+                found.append((*sequences[:w], full, *sequences[w + 1 :]))
     return found
 
 
 def kept(wall: WallRules, sequence: Sequence[int]) -> bool:
     """Whether a sequence keeps the rules on its materials as a whole: those that must be present, the number
     of resins, and how far it may be from the existing one."""
-    if not set(wall.keep) <= set(sequence):
+    if not set(wall.keep) <= set(sequence) or any(set(g).isdisjoint(sequence) for g in wall.keep_any):
         return False
     if wall.resins is not None and len(set(sequence)) > wall.resins:
         return False

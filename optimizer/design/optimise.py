@@ -15,6 +15,7 @@ import numpy as np
 from optimizer.design.demands import GUARD, Demands, build
 from optimizer.design.exact import ExactModel
 from optimizer.design.explain import Explanation, explain
+from optimizer.design.halt import INTERRUPT, MEMORY, TIME, Stop
 from optimizer.design.layout import UM
 from optimizer.design.options import DesignOptions
 from optimizer.design.polish import Polisher
@@ -35,6 +36,8 @@ DEFAULT_GAP = 1e-3
 _AIM = 0.95
 #: A reserve counts as kept to within this share of the permitted change [%].
 _RESERVE_SLACK = 0.01
+#: Seconds for the bound of the design returned, when the search was told to stop before that.
+_GRACE = 1.0
 #: Rounds of taking the newest design as the reference of the limits.
 _REFERENCES = 6
 #: Largest change of a demand's value at the design, when its weights are taken anew, that is left standing.
@@ -45,7 +48,8 @@ _SETTLED = 2e-5
 class Optimum:
     """status: optimal | infeasible | time_limit. choice has been simulated (``predicted``) and passes, or is
     None. objective and bound in SI (currency, kg or m); gap = (objective - bound) / objective. demands and
-    search: the last problem solved, None where no search ended with a design. why: set when infeasible."""
+    search: the last problem solved, None where no search ended with a design. why: set when infeasible.
+    stopped_by: time | interrupt | memory where that ended the search before its proof, else None."""
 
     status: str
     choice: Choice | None
@@ -58,6 +62,7 @@ class Optimum:
     demands: Demands | None
     search: Search | None
     why: Explanation | None = None
+    stopped_by: str | None = None
 
 
 def walls_of(options: DesignOptions, choice: Choice) -> dict[str, Wall]:
@@ -78,6 +83,7 @@ def optimise(
     start: Choice | None = None,
     explaining: bool = True,
     progress: Progress | None = None,
+    stop: Stop | None = None,
     version: str = "",
     inputs_sha256: str = "",
 ) -> Optimum:
@@ -85,10 +91,11 @@ def optimise(
 
     time_limit [s]. start: a structure that is likely near the best, from a similar problem with the same
     order of candidates (saves most of the first search); it need not meet the limits. explaining: say why
-    when infeasible (costs further searches).
+    when infeasible (costs further searches). stop: asked between the steps; once it says True the best so
+    far is returned, with the bound proved so far.
     """
     limit = DEFAULT_TIME if time_limit is None else time_limit
-    run = _Run(case, options, limit, gap, progress, version, inputs_sha256)
+    run = _Run(case, options, limit, gap, progress, stop, version, inputs_sha256)
     return run.result(start, explaining)
 
 
@@ -100,10 +107,13 @@ class _Run:
         time_limit: float,
         gap: float,
         progress: Progress | None,
+        stop: Stop | None,
         version: str,
         sha: str,
     ) -> None:
         self.case, self.options, self.gap, self.progress = case, options, gap, progress
+        self._stop = stop or (lambda: False)
+        self._full = False
         self.deadline = time.monotonic() + time_limit
         self.version, self.sha = version, sha
         self.rounds = 0
@@ -112,6 +122,22 @@ class _Run:
     @property
     def left(self) -> float:
         return self.deadline - time.monotonic()
+
+    def stop(self) -> bool:
+        return self._full or self._stop()
+
+    @property
+    def over(self) -> bool:
+        return self.left <= 0 or self.stop()
+
+    @property
+    def stopped_by(self) -> str | None:
+        """Why the work ended before its time, or that the time was up."""
+        if self._full:
+            return MEMORY
+        if self._stop():
+            return str(getattr(self._stop, "reason", None) or INTERRUPT)
+        return TIME if self.left <= 0 else None
 
     def walls(self, choice: Choice) -> dict[str, Wall]:
         return walls_of(self.options, choice)
@@ -142,13 +168,12 @@ class _Run:
             if demands.beyond:
                 return self._beyond(demands)
             search = self._search(demands)
-            known = search.polisher.best(choice.sequences, [choice.flat / UM])
-            outcome = search.run(gap=_AIM * self.gap, time_limit=max(0.2, self.left), start=known)
-            self.rounds += outcome.rounds
+            known = Polisher(ExactModel(demands.problem)).best(choice.sequences, [choice.flat / UM])
+            outcome = self._searched(search, _AIM * self.gap, known)
             if outcome.best is None:
                 break
             settled = self._settled(outcome.best, demands)
-            if settled or self.left <= 0:
+            if settled or self.over:
                 break
             choice = self._settle(outcome.best)
         if outcome is None or outcome.best is None or demands is None or search is None:
@@ -167,29 +192,49 @@ class _Run:
         demands = self._first()
         if demands.beyond:
             return self._beyond(demands)
-        search = self._search(demands)
-        rough = search.run(gap=max(5 * self.gap, 0.01), time_limit=self.left)
-        self.rounds += rough.rounds
+        rough = self._searched(self._search(demands), max(5 * self.gap, 0.01))
         if rough.best is not None:
             return rough.best
         if rough.status != "infeasible":
             return self._unfinished()
         if not explaining:
             return self._infeasible(Explanation((), ""))
-        why = explain(self.case, self.options, demands, self.left, self.walls)
+        why = self._explained(demands)
         rough = self._once_more(why, rough)
         return self._infeasible(why) if rough.best is None else rough.best
 
     def _once_more(self, why: Explanation, before: Outcome) -> Outcome:
         """Search again with the limits taken at the nearest structure, before 'infeasible' is believed."""
-        if why.choice is None or self.left <= 0:
+        if why.choice is None or self.over:
             return before
         demands = self._around(why.choice)
         if demands.beyond:
             return before
-        again = self._search(demands).run(gap=max(5 * self.gap, 0.01), time_limit=self.left)
-        self.rounds += again.rounds
-        return again
+        return self._searched(self._search(demands), max(5 * self.gap, 0.01))
+
+    def _explained(self, demands: Demands) -> Explanation:
+        if self.progress:
+            self.progress("nothing is possible: looking for what clashes")
+        try:
+            return explain(self.case, self.options, demands, self.left, self.walls, self.stop)
+        except MemoryError:
+            self._full = True
+            return Explanation((), "")
+
+    def _searched(self, search: Search, gap: float, start: Choice | None = None) -> Outcome:
+        """The outcome of the search in the time left. With a ``start`` it gets a moment even where the work
+        must end, so that the answer comes with a bound."""
+        seconds, stop = self.left, self.stop
+        if start is not None and self.over:
+            seconds, stop = min(_GRACE, max(self.left, 0.2)), lambda: self._full
+        try:
+            outcome = search.run(gap=gap, time_limit=seconds, start=start, stop=stop)
+        except MemoryError:
+            self._full = True
+            best = search.best or start
+            outcome = Outcome("time_limit", best, -np.inf, np.inf, 0, 0.0)
+        self.rounds += outcome.rounds
+        return outcome
 
     def _search(self, demands: Demands) -> Search:
         return Search(demands.problem, progress=self.progress)
@@ -279,9 +324,10 @@ class _Run:
             return self._unfinished()
         objective = ExactModel(self._around(choice).problem).value(choice.sequences, choice.flat)
         # the demands are kept with a guard: without it the optimum may lie lower by as much
-        bound = min(outcome.bound * (1.0 - GUARD), objective)
+        bound = min(max(0.0, outcome.bound) * (1.0 - GUARD), objective)
+        proved = outcome.status == "optimal" and settled
         return Optimum(
-            status="optimal" if outcome.status == "optimal" and settled else "time_limit",
+            status="optimal" if proved else "time_limit",
             choice=choice,
             objective=objective,
             bound=bound,
@@ -291,6 +337,7 @@ class _Run:
             predicted=predicted,
             demands=demands,
             search=search,
+            stopped_by=None if proved else self.stopped_by,
         )
 
     def _beyond(self, demands: Demands) -> Optimum:
@@ -300,4 +347,16 @@ class _Run:
         return Optimum("infeasible", None, np.inf, np.inf, np.inf, False, self.rounds, None, None, None, why)
 
     def _unfinished(self) -> Optimum:
-        return Optimum("time_limit", None, np.inf, -np.inf, np.inf, False, self.rounds, None, None, None)
+        return Optimum(
+            status="time_limit",
+            choice=None,
+            objective=np.inf,
+            bound=-np.inf,
+            gap=np.inf,
+            settled=False,
+            rounds=self.rounds,
+            predicted=None,
+            demands=None,
+            search=None,
+            stopped_by=self.stopped_by,
+        )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from optimizer.physics.material import Material
@@ -11,21 +12,42 @@ OBJECTIVES = ("cost", "mass", "thickness")
 
 @dataclass(frozen=True)
 class ShareRule:
-    """Mass share of a family (or of one material) in each designed wall, between ``least`` and ``most``
-    [-]."""
+    """Mass share of ``family`` (a family or a material) in each designed wall, between ``least`` and ``most``
+    [-]. counts: what counts for it: ``family``, ``polymer`` (everything whose mass is mostly that polymer,
+    see ``Material.polymers``) or ``recycled`` (the recycled content of each material). of: the family where
+    ``family`` is only a name for the rule."""
 
     family: str
     least: float = 0.0
     most: float = 1.0
+    counts: str = "family"
+    of: str = ""
+
+    def content(self, material: Material) -> float:
+        """Share of the material's mass that counts [-]."""
+        wanted = self.of or self.family
+        if self.counts == "recycled":
+            return material.recycled_content
+        if self.counts == "polymer":
+            return float(wanted in material.polymers)
+        return float(wanted == material.family or material.known_as(wanted))
 
 
 @dataclass(frozen=True)
 class DesignOptions:
     """walls: names of the walls that may be changed. candidates: materials to choose from (``avoid`` already
-    removed). gauge_step [m] or None (continuous). total_thickness: (least, most) [m], either may be None.
+    removed). gauge_step [m] or None (continuous). total_thickness: (least, most) [m], either may be None;
+    grammage and mass likewise: of each designed wall per area [kg/m2] and in one package [kg].
     inside_role and outside_role: role that the innermost and outermost layer must have, or None.
     touching: pairs of material names that may lie next to each other, both orders, or None for any pair.
-    keep: names that must be present. reserve: share of every limit kept unused [-]."""
+    keep: names that must be present; a web in any of its gauges. reserve: share of every limit kept unused
+    [-].
+
+    scrap: share of what is bought that does not end in a package [-]. max_resins: most different materials in
+    a wall. inner_only: names of materials that never touch the product or the outside. foil_free, metal_free
+    (no foil and nothing metallised), halogen_free: what no layer contains. food_contact: the innermost layer
+    is listed for it. existing: layers of each designed wall today as indices into candidates (-1: of none),
+    of which at most ``changes`` change. assumptions: what the answer must say about these choices."""
 
     walls: tuple[str, ...]
     minimise: str
@@ -41,3 +63,15 @@ class DesignOptions:
     keep: tuple[str, ...] = ()
     avoid: tuple[str, ...] = ()
     reserve: float = 0.0
+    grammage: tuple[float | None, float | None] = (None, None)
+    mass: tuple[float | None, float | None] = (None, None)
+    scrap: float = 0.0
+    max_resins: int | None = None
+    inner_only: tuple[str, ...] = ()
+    foil_free: bool = False
+    metal_free: bool = False
+    halogen_free: bool = False
+    food_contact: bool = False
+    existing: Mapping[str, tuple[int, ...]] | None = None
+    changes: int | None = None
+    assumptions: tuple[str, ...] = ()

@@ -81,6 +81,16 @@ def gauges(problem: Problem, sequences: Sequences) -> tuple[Array, Array]:
     return least, most
 
 
+def gauge_steps(problem: Problem, sequences: Sequences) -> Array:
+    """Step of every layer's thickness [um]: of the rule, the gauge itself where that is fixed, 1 um without
+    steps."""
+    parts = []
+    for wall, sequence in zip(problem.walls, sequences, strict=True):
+        steps = wall.steps
+        parts.append(np.full(len(sequence), UM) if steps is None else steps[list(sequence)])
+    return np.concatenate(parts) / UM
+
+
 class Polisher:
     """Local problems of one ``Problem``; remembers the sequences it has solved."""
 
@@ -156,8 +166,8 @@ class Polisher:
             if not np.all(np.isfinite(x)):
                 return None
             if self.feasible(sequences, x, rows, low, high):
-                return self._choice(sequences, x)
-            if np.min(self.margins(sequences, x)) < -1e-3:
+                return self.choice(sequences, x)
+            if self.problem.demands and np.min(self.margins(sequences, x)) < -1e-3:
                 return None
         return None
 
@@ -180,19 +190,16 @@ class Polisher:
         cost = self.exact.objective(sequences) * UM
         least, most = gauges(self.problem, sequences)
         rows, low, high = linear_rules(self.problem, sequences)
-        step = np.concatenate(
-            [np.full(len(s), (w.step or UM) / UM) for w, s in zip(self.problem.walls, sequences, strict=True)]
-        )
+        step = gauge_steps(self.problem, sequences)
         cuts: list[tuple[Array, float]] = []
         point = around
         for _ in range(25):
             value, slope = self.margins(sequences, point)[0], self.gradient(sequences, point)
             cuts += [(slope[d], float(slope[d] @ point - value[d])) for d in range(len(value))]
-            conditions = [
-                LinearConstraint(
-                    np.array([c for c, _ in cuts]) * step, np.array([b for _, b in cuts]), np.inf
-                )
-            ]
+            conditions = []
+            if cuts:  # there may be no demand at all
+                slopes, least_values = np.array([c for c, _ in cuts]), np.array([b for _, b in cuts])
+                conditions.append(LinearConstraint(slopes * step, least_values, np.inf))
             if len(rows):
                 conditions.append(LinearConstraint(rows * step, low, high))
             outcome = milp(
@@ -205,8 +212,8 @@ class Polisher:
                 return None
             new = np.round(outcome.x) * step
             if self.feasible(sequences, new, rows, low, high):
-                return self._choice(sequences, new)
-            if np.allclose(new, point):
+                return self.choice(sequences, new)
+            if cuts and np.allclose(new, point):
                 # curvature of the humidity law: push the linearisation inwards until the point is cut off
                 short = self.margins(sequences, new)[0]
                 worst = int(np.argmin(short))
@@ -216,7 +223,7 @@ class Polisher:
             point = new
         return None
 
-    def _choice(self, sequences: Sequences, x: Array) -> Choice:
+    def choice(self, sequences: Sequences, x: Array) -> Choice:
         parts, first = [], 0
         for s in sequences:
             parts.append(tuple(float(v) * UM for v in x[first : first + len(s)]))

@@ -75,13 +75,27 @@ class Share:
 
 
 @dataclass(frozen=True)
+class LayerRule:
+    """One of the rules on layers, in words and by itself: what it lets be innermost (n,), outermost (n,), and
+    next to each other (n, n)."""
+
+    text: str
+    start: NDArray[np.bool_]
+    end: NDArray[np.bool_]
+    touching: NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
 class WallRules:
-    """What a wall may be made of. touching[a, b]: material b may lie outside of and next to a. least and
-    most: gauge of one layer by material [m]; keep: each group of indices must be present at least once.
-    rate: objective per metre of thickness by material, for this wall; fixed: objective for the presence of
-    one layer of it (a pass through the machine), zero where absent. grammage: least and largest mass per area
-    [kg/m2]. resins: most distinct materials, one extruder each. existing and changes: at most ``changes``
-    layers may be exchanged, added or left out against the sequence ``existing`` (thicknesses are free)."""
+    """What a wall may be made of. touching[a, b]: material b may lie outside of and next to a; start, end and
+    touching are what all ``layer_rules`` together allow, where there are any. least and most: gauge of one
+    layer by material [m]; step: thicknesses are whole multiples of it, fixed gauges apart [m]. keep: indices
+    that must be present; keep_any: groups of which one must be. rate: objective per metre of thickness by
+    material, for this wall; fixed: objective for the presence of one layer of it (a pass through the
+    machine), zero where absent. grammage: least and largest mass per area [kg/m2]. resins: most distinct
+    materials, one extruder each. existing and changes: at most ``changes`` layers may be exchanged, added or
+    left out against the sequence ``existing`` (thicknesses are free), in which -1 stands for a layer of no
+    candidate."""
 
     name: str
     max_layers: int
@@ -101,6 +115,27 @@ class WallRules:
     resins: int | None = None
     existing: tuple[int, ...] | None = None
     changes: int | None = None
+    keep_any: tuple[tuple[int, ...], ...] = ()
+    layer_rules: tuple[LayerRule, ...] = ()
+
+    @property
+    def steps(self) -> Array | None:
+        """Step of the thickness by material [m]: the gauge itself where that is fixed; None without steps."""
+        return None if not self.step else np.where(self.least == self.most, self.least, self.step)
+
+    def without_layer_rule(self, text: str) -> WallRules:
+        """The wall without the layer rule of that text."""
+        return self.with_layer_rules(tuple(r for r in self.layer_rules if r.text != text))
+
+    def with_layer_rules(self, rules: tuple[LayerRule, ...]) -> WallRules:
+        """The wall with these layer rules and no others (at least one)."""
+        return replace(
+            self,
+            start=np.logical_and.reduce([r.start for r in rules]),
+            end=np.logical_and.reduce([r.end for r in rules]),
+            touching=np.logical_and.reduce([r.touching for r in rules]),
+            layer_rules=rules,
+        )
 
     @property
     def presence(self) -> Array:
@@ -187,3 +222,15 @@ def most_sensitive_layers(wall: WallRules, sensitive: NDArray[np.bool_]) -> int:
         count = reach + sensitive
         best = max(best, float(np.max(np.where(wall.end, count, -np.inf))))
     return int(best) if np.isfinite(best) else 0
+
+
+def dearest(problem: Problem) -> float:
+    """An objective that no walls within the rules exceed."""
+    total = 0.0
+    for wall in problem.walls:
+        thickest = wall.thickness[1]
+        most = float((wall.rate * np.minimum(wall.most, thickest)).max()) * wall.max_layers
+        if np.isfinite(thickest):
+            most = min(most, float(wall.rate.max()) * thickest)
+        total += most + float(wall.presence.max()) * wall.max_layers
+    return max(total, 1e-12)

@@ -1,12 +1,10 @@
-"""Many sequences at once: lower bounds from multipliers that other sequences left behind.
+"""Many listed sequences of one node at once: lower bounds from multipliers that other sequences left behind.
 
-With the layers' places open, a material has the same coefficients wherever it lies. So any nonnegative
-multipliers of the tangents and rules give, for every sequence, the Lagrangian bound
+Any nonnegative multipliers of a node's rows give, for every walk listed in it, the Lagrangian bound
 
-    constant + sum over its layers of  min over its gauge of (price - multipliers * coefficients) * thickness
+    constant + sum over its layers of  min over the gauge of (price - multipliers * coefficients) * thickness
 
-which is a table look-up and a sum. The multipliers come from the linear programmes solved for other
-sequences.
+which is a table look-up and a sum. The multipliers come from the linear programmes of other sequences.
 """
 
 from __future__ import annotations
@@ -16,11 +14,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.design.boxes import Box, largest_resistivity, water_resistivities
-from optimizer.design.layout import UM
-from optimizer.design.polish import Sequences, linear_rules
-from optimizer.design.problem import Problem
-from optimizer.design.tables import Tables
+from optimizer.design.boxes import Box
+from optimizer.design.polish import Sequences
+from optimizer.design.relax import Relaxation
+from optimizer.design.rows import Multipliers, PlaceRow, Walk
+from optimizer.design.sequence import SequenceBound
 
 Array = NDArray[np.float64]
 
@@ -29,73 +27,80 @@ _SAFETY = 1e-9
 
 
 class Screen:
-    """Bounds of a list of sequences, raised by each new set of multipliers."""
+    """Choices of one walk per wall, and their bounds in the node."""
 
-    def __init__(self, problem: Problem, tables: Tables, listed: Sequence[Sequences]) -> None:
-        self.problem, self.tables = problem, tables
-        count = len(problem.materials)
-        self.cost = np.array([w.rate for w in problem.walls]) * UM
-        self.fixed = np.array([w.presence for w in problem.walls])
-        self.least = np.array([w.least for w in problem.walls]) / UM
-        self.most = np.array([w.most for w in problem.walls]) / UM
-        self.resistivity = self._open_resistivity()
-        # each sequence as a row of column numbers wall * count + material, filled up with a column of zeros
-        width = sum(w.max_layers for w in problem.walls)
-        self.columns = np.full((len(listed), width), len(problem.walls) * count)
-        for k, sequences in enumerate(listed):
-            flat = [w * count + m for w, s in enumerate(sequences) for m in s]
+    def __init__(self, node: Relaxation, chosen: Sequence[Sequence[Walk]]) -> None:
+        self.node = node
+        frames = node.frames
+        sizes = [z.count * f.count for z, f in zip(node.zones, frames, strict=True)]
+        offset = np.cumsum([0, *sizes])
+        self.blank = int(offset[-1])
+        width = sum(f.slots for f in frames)
+        self.sequences: list[Sequences] = [
+            tuple(f.sequence(walk) for f, walk in zip(frames, walks, strict=True)) for walks in chosen
+        ]
+        self._walks = {sequences: walks for sequences, walks in zip(self.sequences, chosen, strict=True)}
+        self.columns = np.full((len(chosen), width), self.blank)
+        for k, walks in enumerate(chosen):
+            flat = [int(offset[w]) + z * frames[w].count + m for w, walk in enumerate(walks) for z, m in walk]
             self.columns[k, : len(flat)] = flat
-        self.bounds: Array = np.full(len(listed), -np.inf)
-        self.rules, self.low, self.high = self._rules()
+        self.bounds: Array = np.full(len(chosen), -np.inf)
 
-    def _open_resistivity(self) -> Array:
-        """(terms, materials) best resistivity per um anywhere in the wall."""
-        anywhere = Box(0.0, 1.0)
-        table = self.tables.resistivity.copy()
-        number = 0
-        for demand in self.problem.demands:
-            for term in demand.terms:
-                env = self.problem.environments[term.environment]
-                for m in np.flatnonzero(self.tables.moves[number]):
-                    material = self.problem.materials[m]
-                    if demand.gas == "H2O":
-                        table[number, m] = water_resistivities(material, env, anywhere)[1] * UM
-                    else:
-                        table[number, m] = largest_resistivity(material, demand.gas, env, anywhere) * UM
-                number += 1
-        return table
+    def learn(self, u: Multipliers) -> None:
+        """Raise the bounds with one more set of multipliers."""
+        prices, constant = self.node.reduced(u)
+        flat = np.concatenate([*(p.ravel() for p in prices), [0.0]])
+        values = flat[self.columns].sum(axis=1) + constant
+        size = np.abs(flat)[self.columns].sum(axis=1) + abs(constant)
+        self.bounds = np.maximum(self.bounds, values - _SAFETY * size)
 
-    def _rules(self) -> tuple[Array, Array, Array]:
-        """Rule rows over the columns (walls, materials): as for a sequence that holds every material once."""
-        every = tuple(tuple(range(len(self.problem.materials))) for _ in self.problem.walls)
-        plain = self.problem.with_walls(tuple(w.without_symmetry() for w in self.problem.walls))
-        rows, low, high = linear_rules(plain, every)
-        return rows.reshape(len(rows), *self.cost.shape), low, high
-
-    def learn(self, cuts: Sequence[tuple[int, Array]], rule_dual: Array, cut_dual: Array) -> None:
-        """Raise the bounds with the multipliers of one linear programme (mirror rows of a symmetric wall
-        left out).
-
-        rule_dual and cut_dual: row duals of a minimisation, positive where the lower side of the row binds.
-        """
-        reduced = self.cost.copy()
-        constant = 0.0
-        for k in range(len(self.rules)):
-            dual = float(rule_dual[k])
-            side = self.low[k] if dual > 0 else self.high[k]
-            if dual != 0.0 and np.isfinite(side):
-                reduced -= dual * self.rules[k]
-                constant += dual * float(side)
-        for (d, share), value in zip(cuts, cut_dual, strict=True):
+    def learn_from(self, work: SequenceBound) -> None:
+        """The multipliers of one sequence's last linear programme."""
+        if work.multipliers is None:
+            return
+        cuts, rule_dual, cut_dual, place_dual = work.multipliers
+        node = self.node
+        numbers: dict[int, float] = {}
+        for (demand, share), value in zip(cuts, cut_dual, strict=True):
             if value > 0:
-                start = self.tables.term_start[d]
-                factor = share * share / self.tables.weights[d]
-                constant += float(value) * (1.0 - 1e-9)
-                row = np.zeros_like(reduced)
-                for t in range(len(share)):
-                    row[self.tables.places[start + t][0]] += factor[t] * self.resistivity[start + t]
-                # a layer that alone covers the demand counts as covering it, no more
-                reduced -= float(value) * np.where(row * self.least >= 1.0, 1.0 / self.least, row)
-        best = np.minimum(reduced * self.least, reduced * self.most) + self.fixed
-        values = np.append(best.ravel(), 0.0)[self.columns].sum(axis=1) + constant
-        self.bounds = np.maximum(self.bounds, values - _SAFETY * np.abs(values))
+                q = node.tangents.add(demand, share, 1e-3)
+                numbers[q] = numbers.get(q, 0.0) + float(value)
+        places: dict[PlaceRow, float] = {}
+        keys = {place: key for key, place in self._key_layers(work.sequences).items()}
+        for ((layer, c), kind), value in place_dual.items():
+            if layer in keys:
+                w, j = keys[layer]
+                frame = node.frames[w]
+                k = frame.classes.index(c)
+                # the programme of the sequence measures water in its own units
+                places[w, j, k, kind] = value * float(frame.unit[k])
+        self.learn(
+            Multipliers(
+                tuple(numbers.items()),
+                node.rules.multipliers(work.sequences, rule_dual),
+                tuple(places.items()),
+            )
+        )
+
+    def _key_layers(self, sequences: Sequences) -> dict[tuple[int, int], int]:
+        """Layer (counted over all walls) of every single of the node, by (wall, number of the single)."""
+        found: dict[tuple[int, int], int] = {}
+        first = 0
+        for w, (frame, walk) in enumerate(zip(self.node.frames, self._walks[sequences], strict=True)):
+            layers = len(sequences[w])
+            if not frame.wall.symmetric:
+                for k, (z, _) in enumerate(walk):
+                    if z % 2 == 1:
+                        found[w, z // 2] = first + (layers - 1 - k if frame.inward else k)
+            first += layers
+        return found
+
+    def boxes(self, sequences: Sequences) -> dict[tuple[int, int], Box]:
+        """The node's boxes by layer (counted over all walls) and position class."""
+        found: dict[tuple[int, int], Box] = {}
+        for (w, j), layer in self._key_layers(sequences).items():
+            for c in self.node.frames[w].classes:
+                box = self.node.boxes.get((w, j, c))
+                if box is not None:
+                    found[layer, c] = box
+        return found

@@ -1,11 +1,11 @@
-"""From bounds and local optima to a proved answer.
+"""The certified search: which sequences of layers can still be the best, and the proof that no other is.
 
-Branch and bound over patterns: which humidity-sensitive layers a wall holds, from inside outwards. A node
-fixes the first of them (more may follow) or all of them (closed). Its bound model only asks for structures
-cheaper than the best known design less the gap; none left means that the node is done. What the model
-proposes is polished in the exact model, tangent cuts are added at both points, and in a closed node the
-boxes are made finer where the two lie. Bounds never exceed the true optimum and designs are always real, so
-the search may stop at any time with the gap it has reached.
+Branch and bound over *zonings*: which barriers a wall has, in order, with stretches of other layers between
+them and a box for the place of each. A node is bounded by priced walks (``relax``); where few walks lie below
+the best design, their sequences are listed and closed one by one (``closing``), else the node is split: by
+the next barrier of a stretch, by the material of a layer, or at the place that the bound is most optimistic
+about. Bounds never exceed the true
+optimum and designs are always real, so the search may stop at any time with the gap it has reached.
 """
 
 from __future__ import annotations
@@ -13,35 +13,44 @@ from __future__ import annotations
 import heapq
 import itertools
 import time
+from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.design.boxes import resistivity_at
-from optimizer.design.close import MOST_NODES, Closer
-from optimizer.design.exact import ExactModel
-from optimizer.design.highs import Proposal, Solver, Status
-from optimizer.design.layout import UM, Pattern, neighbours, position_classes, ranks, sequences_of
-from optimizer.design.milp import BoundModel, Cut
-from optimizer.design.places import BoxSet, places
-from optimizer.design.polish import Polisher, Sequences
-from optimizer.design.problem import Choice, Problem
+from optimizer.design.branch import by_barrier, by_material, first_open, halves, loose_layers, place_scores
+from optimizer.design.closing import Closing
+from optimizer.design.frame import Boxes, WallFrame, Zoning, key_groups
+from optimizer.design.layout import allowed, near
+from optimizer.design.polish import Sequences, gauges
+from optimizer.design.problem import Choice, Problem, dearest
+from optimizer.design.relax import Relaxation, Solved
+from optimizer.design.rows import Multipliers, Rules, Walk
 from optimizer.design.screen import Screen
+from optimizer.design.select import select
+from optimizer.design.walk import Walks
 
 Array = NDArray[np.float64]
 Progress = Callable[[str], None]
 
-#: A node with at most this many sequences is settled by closing them one by one.
-MOST_LISTED = 3000
-#: Of these the most promising are polished before any is closed, and each gets a short look before a long
-#: one.
-_POLISHED_FIRST, _FIRST_LOOK = 2, 20
-#: An open node is split anyway: its bound model need not be solved to the end.
-_OPEN_GAP = 0.05
-#: Up to this many sequences in all, every one is looked at for the list of other structures.
-_MOST_OTHERS = 1500
+#: Walks listed at most from one node: before its programme is solved, when its places are known well
+#: enough, and in the end.
+_FIRST, _LISTED, _LISTED_LATE = 12, 150, 20_000
+#: With at most this many sequences in all there is nothing to branch on.
+_FEW = 400
+#: Coverage of a demand by one layer of least gauge that makes a material a barrier to branch on.
+_BARRIER = 0.25
+#: Multipliers of earlier nodes tried on a new one.
+_POOL = 4
+#: Optimism about places (share of the objective) below which an open node is split by its next barrier, and
+#: below which a mixture of materials is split before a place, and below which places are not split any more.
+_OPEN_SCORE, _MIXED_SCORE, _CLOSED_SCORE = 0.02, 0.01, 2e-4
+#: Optimism below which more than a few sequences of a node are closed one by one.
+_SURE = 0.003
+#: At the end designs this near the best, and at most so many, stand for selection; not in rough searches.
+_NEAR, _SELECTED, _ROUGH = 0.02, 6, 0.1
 
 
 @dataclass
@@ -58,106 +67,52 @@ class Outcome:
 
 
 @dataclass(order=True)
-class Node:
-    """Part of the search: a pattern for every wall, the bound inherited so far, and its own boxes."""
-
+class _Node:
     bound: float
     order: int
-    patterns: tuple[Pattern, ...] = field(compare=False)
-    boxes: BoxSet = field(compare=False)
-
-    @property
-    def closed(self) -> bool:
-        return all(p.closed for p in self.patterns)
+    zonings: tuple[Zoning, ...] = field(compare=False)
+    boxes: Boxes = field(compare=False)
+    multipliers: tuple[Multipliers, ...] = field(compare=False, default=())
+    splits: int = field(compare=False, default=0)
 
 
 class Search:
-    """One problem with its cuts and known designs."""
+    """One problem with its tangents, multipliers and known designs."""
 
     def __init__(self, problem: Problem, *, progress: Progress | None = None) -> None:
-        self.problem = problem
-        self.exact = ExactModel(problem)
-        self.polisher = Polisher(self.exact)
-        self.progress = progress
-        self.classes = position_classes(problem)
-        self.ranks = ranks(problem)
-        self.cuts: list[Cut] = []
-        self.best: Choice | None = None
-        self.closer = Closer(self.exact)
-        self.closed: dict[Sequences, float] = {}
-        self.listed = 0
-        self.relaxed: dict[Sequences, tuple[float, Array]] = {}
+        self.problem, self.progress = problem, progress
+        self.closing = Closing(problem)
+        self.tangents, self.rules = self.closing.tangents, Rules(problem)
+        self.frames = [
+            WallFrame(problem, w, self.closing.tables, self.closing.classes)
+            for w in range(len(problem.walls))
+        ]
+        self.groups = self._groups()
+        self.barriers = frozenset(m for g in self.groups for m in g)
+        self.unit = dearest(problem)
         self.log: list[str] = []
+        self.pool: deque[Multipliers] = deque(maxlen=_POOL)
         self.stop: Callable[[], bool] = lambda: False
-        self._first_cuts()
+        self.deadline = np.inf
+        self.counts = {"nodes": 0, "programmes": 0, "listed": 0, "deferred": 0, "given up": 0}
 
-    # -- cuts ------------------------------------------------------------------------------------------------
+    # -- problem ---------------------------------------------------------------------------------------------
 
-    def _first_cuts(self) -> None:
-        """Tangents along the temperature response of every candidate, so that the first model is not
-        naive."""
-        for d, demand in enumerate(self.problem.demands):
-            weight = np.array([t.weight for t in demand.terms])
-            for material in self.problem.materials:
-                r = np.array(
-                    [
-                        resistivity_at(material, demand.gas, self.problem.environments[t.environment])
-                        for t in demand.terms
-                    ]
-                )
-                self._keep_cut(d, (weight / r) / np.sum(weight / r), 0.02)
+    def _groups(self) -> tuple[tuple[int, ...], ...]:
+        """Barriers that are branched on, by family."""
+        tables = []
+        for frame in self.frames:
+            low, high = np.zeros(len(frame.classes)), np.ones(len(frame.classes))
+            tables.append(frame.stretch_resistivity(low, high))
+        cover = [self.tangents.rows[:, frame.terms] for frame in self.frames]
+        return key_groups(self.problem, tables, cover, _BARRIER)
 
-    def _keep_cut(self, demand: int, share: Array, apart: float = 1e-4) -> None:
-        share = np.maximum(share, 1e-9)
-        share = share / share.sum()
-        for cut in self.cuts:
-            if cut.demand == demand and np.abs(np.array(cut.share) - share).max() < apart:
-                return
-        self.cuts.append(Cut(demand, tuple(float(v) for v in share)))
+    @property
+    def best(self) -> Choice | None:
+        return self.closing.best
 
-    def _cuts_at(self, sequences: Sequence[Sequence[int]], thickness: Array) -> None:
-        for d, share in enumerate(self.exact.shares_of_demand(sequences, thickness)):
-            self._keep_cut(d, share)
-
-    def others(self, most: int, seconds: float) -> list[Choice]:
-        """Good designs of other sequences, best first; thicknesses are polished, not proved next best."""
-        deadline = time.monotonic() + seconds
-        shares = [(c.demand, np.array(c.share)) for c in self.cuts]
-        for sequences in self._all_of(tuple(Pattern((), r == 0) for r in self.ranks), _MOST_OTHERS) or []:
-            if sequences not in self.relaxed and time.monotonic() < deadline:
-                bound, x = self.closer.first_bound(sequences, np.inf, shares)
-                if x is not None:
-                    self.relaxed[sequences] = (bound, x)
-        by_bound = sorted(self.relaxed.items(), key=lambda item: item[1][0])
-        for sequences, (_, x) in by_bound[: most + 2]:
-            if sequences not in self.polisher.solved and time.monotonic() < deadline:
-                self.polisher.best(sequences, [x])
-        pool = [c for c in self.polisher.solved.values() if c is not None]
-        return sorted(pool, key=lambda c: c.objective)[:most]
-
-    # -- patterns --------------------------------------------------------------------------------------------
-
-    def _root(self) -> Node:
-        patterns = tuple(Pattern((), self.ranks[w] == 0) for w in range(len(self.problem.walls)))
-        return Node(-np.inf, 0, patterns, BoxSet(self.classes, self.ranks))
-
-    def _children(self, node: Node) -> list[tuple[Pattern, ...]]:
-        """Split the first open wall: no further sensitive layer, or one more of each sensitive material."""
-        w = next(i for i, p in enumerate(node.patterns) if not p.closed)
-        known = node.patterns[w].known
-        options = [Pattern(known, True)]
-        if len(known) < self.ranks[w]:
-            options += [
-                Pattern((*known, int(m)), len(known) + 1 == self.ranks[w])
-                for m in np.flatnonzero(self.problem.sensitive)
-            ]
-        return [(*node.patterns[:w], option, *node.patterns[w + 1 :]) for option in options]
-
-    def pattern_of(self, sequences: Sequence[Sequence[int]]) -> tuple[Pattern, ...]:
-        return tuple(
-            Pattern(tuple(m for m in s if self.problem.sensitive[m]) if self.ranks[w] else (), True)
-            for w, s in enumerate(sequences)
-        )
+    def _over(self) -> bool:
+        return time.monotonic() > self.deadline or self.stop()
 
     # -- loop ------------------------------------------------------------------------------------------------
 
@@ -172,222 +127,283 @@ class Search:
         """Search until the gap is proved, the time [s] is up or ``stop`` says so; ``start`` is a design known
         to be feasible."""
         begin = time.monotonic()
+        self.deadline = begin + time_limit
         self.stop = stop or (lambda: False)
-        self.best = start
-        queue, done, order, rounds = [self._root()], np.inf, 0, 0
-        while queue:
-            left = time_limit - (time.monotonic() - begin)
-            if rounds and (left <= 0 or self.stop()):
-                break
-            node = heapq.heappop(queue)
-            cutoff = self._cutoff(gap)
-            if node.bound >= cutoff:
-                done = min(done, node.bound)
-                continue
-            rounds += 1
-            listed = self._listed(node)
-            if listed is not None:
-                done = min(done, max(node.bound, self._close_all(listed, gap, begin + time_limit)))
-                self._say(rounds, min([done, *(n.bound for n in queue)]))
-                continue
-            proposal = self._bound(node, gap, left, cutoff)
-            if proposal.status is Status.INFEASIBLE:
-                done = min(done, max(node.bound, cutoff))
-                continue
-            node.bound = max(node.bound, proposal.bound)
-            changed = self._learn(node, proposal, gap, begin + time_limit)
-            self._say(rounds, min([node.bound, done, *(n.bound for n in queue)]))
-            if proposal.status is Status.TIME_LIMIT:
-                heapq.heappush(queue, node)
-                break
-            if not node.closed:
-                for patterns in self._children(node):
-                    order += 1
-                    heapq.heappush(queue, self._child(node, patterns, order))
-            elif changed:
-                order += 1
-                node.order = order
-                heapq.heappush(queue, node)
-            else:
-                done = min(done, node.bound)
-        bound = min([done, *(n.bound for n in queue)])
+        closing = self.closing
+        closing.begin(gap, self._over)
+        if start is not None:
+            closing.offer(start)
+        few = closing.all_sequences(_FEW)
+        if few is not None:
+            bound, rounds = closing.close_all(self._screen_of(few)), 1
+        else:
+            bound, rounds = self._branch()
+        if gap < _ROUGH:
+            self._select()
         seconds = time.monotonic() - begin
-        if self.best is None:
-            status = "infeasible" if not queue and np.isinf(done) else "time_limit"
-            return Outcome(status, None, float(bound), np.inf, rounds, seconds, self.log)
-        bound = min(bound, self.best.objective)
-        reached = (self.best.objective - bound) / max(abs(self.best.objective), 1e-300)
+        best = closing.best
+        if best is None:
+            # no wall within the rules costs more than the unit: a bound above it leaves none
+            status = "infeasible" if bound > self.unit else "time_limit"
+            return Outcome(status, None, bound, np.inf, rounds, seconds, self.log)
+        bound = min(bound, best.objective)
+        reached = (best.objective - bound) / max(abs(best.objective), 1e-300)
         status = "optimal" if reached <= gap * (1 + 1e-9) else "time_limit"
-        return Outcome(status, self.best, float(bound), float(reached), rounds, seconds, self.log)
+        return Outcome(status, best, float(bound), float(reached), rounds, seconds, self.log)
 
-    def _listed(self, node: Node) -> list[Sequences] | None:
-        """Every choice of sequences in the node, if they are few.
+    def _select(self) -> None:
+        """Let the Pyomo model choose among the sequences that are still near the best."""
+        designs = self.closing.designs()
+        near_best = [c for c in designs if c.objective <= (1 + _NEAR) * designs[0].objective][:_SELECTED]
+        left = self.deadline - time.monotonic()
+        if near_best and left > 0:
+            choice = select(self.closing.polisher, near_best, left)
+            if choice is not None:
+                self.closing.offer(choice)
 
-        The root is left to the bound model as long as no design is known: it finds the first one.
-        """
-        first = node.order == 0 and self.best is None
-        return None if first else self._all_of(node.patterns, MOST_LISTED)
-
-    def _all_of(self, patterns: Sequence[Pattern], most: int) -> list[Sequences] | None:
-        """Every choice of sequences of the patterns, or None if there are more than ``most``."""
-        lists = []
-        for wall, rank, pattern in zip(self.problem.walls, self.ranks, patterns, strict=True):
-            found = sequences_of(wall, self.problem.sensitive, rank, pattern, most)
-            if found is None:
-                return None
-            lists.append([s for s in found if not wall.symmetric or s == s[::-1]])
-        if np.prod([len(x) for x in lists], dtype=float) > most:
-            return None
-        return list(itertools.product(*lists))
-
-    def _close_all(self, listed: list[Sequences], gap: float, deadline: float) -> float:
-        """Close every sequence, the most promising first; the lowest bound that is left."""
-        self.listed += len(listed)
-        shares = [(c.demand, np.array(c.share)) for c in self.cuts]
-        screen = Screen(self.problem, self.closer.tables, listed)
-        ranked = []
-        lowest = np.inf
-        waiting = np.ones(len(listed), dtype=bool)
-        while waiting.any():
-            k = int(np.argmin(np.where(waiting, screen.bounds, np.inf)))
-            if screen.bounds[k] >= self._cutoff(gap):
-                lowest = min(lowest, float(screen.bounds[k]))
-                break
-            if self._over(deadline):
-                return -np.inf
-            waiting[k] = False
-            sequences = listed[k]
-            if sequences in self.closed:
-                lowest = min(lowest, self.closed[sequences])
-                continue
-            bound, x = self.closer.first_bound(sequences, self._cutoff(gap), shares, screen)
-            if x is not None:
-                self.relaxed[sequences] = (bound, x)
-            if bound >= self._cutoff(gap):
-                lowest = min(lowest, bound)
+    def _branch(self) -> tuple[float, int]:
+        everything = Zoning((tuple(range(len(self.problem.materials))),))
+        queue = [_Node(-np.inf, 0, tuple(everything for _ in self.frames), {})]
+        late: list[_Node] = []
+        done, order, rounds = np.inf, 0, 0
+        while queue or late:
+            if not queue:
+                node, most = late.pop(), _LISTED_LATE
             else:
-                ranked.append((bound, sequences))
-        ranked.sort()
-        for _, sequences in ranked[:_POLISHED_FIRST]:
-            # a weak best design makes every proof longer
-            if sequences not in self.polisher.solved and time.monotonic() < deadline:
-                self._polish(sequences, self.relaxed[sequences][1] * UM)
-        for most_nodes in (_FIRST_LOOK, MOST_NODES):
-            later = []
-            for bound, sequences in ranked:
-                if self._over(deadline):
-                    return min(lowest, bound)
-                left = self._close(sequences, gap, deadline, most_nodes)
-                if left >= self._cutoff(gap) or most_nodes == MOST_NODES:
-                    lowest = min(lowest, left)
-                else:
-                    later.append((left, sequences))
-            ranked = sorted(later)
-        return lowest
+                node, most = heapq.heappop(queue), _LISTED
+            if node.bound >= self.cutoff:
+                done = min(done, node.bound)
+                continue
+            if rounds and self._over():
+                queue.append(node)
+                break
+            rounds += 1
+            left, children = self._expand(node, most)
+            done = min(done, left)
+            if children is None:
+                late.append(node)
+                self.counts["deferred"] += 1
+            for child in children or ():
+                order += 1
+                child.order = order
+                heapq.heappush(queue, child)
+            if rounds % 10 == 0:
+                self._say(rounds, min([done, *(n.bound for n in (*queue, *late))]))
+        bound = min([done, *(n.bound for n in (*queue, *late))])
+        self._say(rounds, bound)
+        return float(bound), rounds
 
-    def _over(self, deadline: float) -> bool:
-        return time.monotonic() > deadline or self.stop()
+    @property
+    def cutoff(self) -> float:
+        """Only designs below this are looked for."""
+        cut = self.closing.cutoff
+        return cut if np.isfinite(cut) else self.unit * 1.000001
 
-    def _cutoff(self, gap: float) -> float:
-        return self.best.objective * (1 - gap) if self.best else np.inf
+    def next_best(
+        self, most: int, *, gap: float, seconds: float, stop: Callable[[], bool] | None = None
+    ) -> tuple[list[Choice], float]:
+        """The ``most`` best designs that differ in their sequences, cheapest first, and a bound: a design
+        listed is within ``gap`` of the best of its own sequence, and every sequence that is not listed costs
+        at least the bound.
 
-    def _child(self, node: Node, patterns: tuple[Pattern, ...], order: int) -> Node:
-        child = Node(node.bound, order, patterns, BoxSet(self.classes, self.ranks))
-        if child.closed:
-            for known in list(self.polisher.solved.values()):
-                if known is not None and self.pattern_of(known.sequences) == patterns:
-                    child.boxes.refine(self._places(known.sequences, known.flat))
-        return child
+        Designs above the bound are good but not proved next best (the time ran out).
+        """
+        begin = time.monotonic()
+        self.deadline = begin + seconds
+        self.stop = stop or (lambda: False)
+        closing = self.closing
+        closing.begin(gap, self._over, most)
+        if closing.best is None:
+            return [], -np.inf
+        self._seed(most)
+        few = closing.all_sequences(_FEW)
+        if few is not None:
+            bound = closing.close_all(self._screen_of(few))
+        elif len(closing.designs()) >= most:
+            bound, _ = self._branch()
+        else:
+            bound = -np.inf
+        return closing.designs()[:most], float(bound)
+
+    def _seed(self, most: int) -> None:
+        """Designs near the best ones, so that there is a cutoff to search under."""
+        closing = self.closing
+        looked: set[Sequences] = set()
+        for _ in range(3):
+            for choice in closing.designs()[:2]:
+                if len(closing.designs()) >= 2 * most or self._over():
+                    return
+                around = [s for s in near(self.problem, choice.sequences) if s not in looked]
+                looked.update(around)
+                if not around:
+                    continue
+                screen = self._screen_of(around, whole=False)
+                for u in self.pool:
+                    screen.learn(Multipliers(u.tangents, u.rules))
+                order = np.argsort(screen.bounds)[: 2 * most]
+                for k in order:
+                    if self._over():
+                        return
+                    sequences = screen.sequences[int(k)]
+                    _, x, _ = closing.closer.first_bound(sequences, np.inf, closing.shares())
+                    if x is not None and sequences not in closing.polisher.solved:
+                        closing.polish(sequences, x)
+
+    @property
+    def settled(self) -> int:
+        """Sequences that were closed one by one."""
+        return self.counts["listed"]
 
     def _say(self, rounds: int, bound: float) -> None:
-        if self.best is None:
-            line = f"round {rounds}: no design yet, bound {bound:.6g}"
+        best = self.best
+        if best is None:
+            line = f"round {rounds}: no design yet"
         else:
-            reached = max(0.0, 1 - bound / self.best.objective)
-            line = f"round {rounds}: best {self.best.objective:.6g}, bound {bound:.6g}"
-            line += f", gap {100 * reached:.2f} %"
+            reached = max(0.0, 1 - bound / best.objective)
+            line = f"round {rounds}: best {best.objective:.6g}, bound {bound:.6g}, gap {100 * reached:.2f} %"
         self.log.append(line)
         if self.progress:
             self.progress(line)
 
-    def _bound(self, node: Node, gap: float, time_left: float, cutoff: float) -> Proposal:
-        """Solve the node; where symmetry is asked for, once for each odd number of layers."""
-        odd = [
-            list(range(1, wall.max_layers + 1, 2)) if wall.symmetric else [None]
-            for wall in self.problem.walls
-        ]
-        boxes = node.boxes.table
-        proposals = []
-        for combination in itertools.product(*odd):
-            fixed = {w: n for w, n in enumerate(combination) if n is not None}
-            model = BoundModel(self.problem, boxes, patterns=node.patterns, cutoff=cutoff, fixed_layers=fixed)
-            if model.empty:
+    # -- one node --------------------------------------------------------------------------------------------
+
+    def _expand(self, node: _Node, most: int) -> tuple[float, list[_Node] | None]:
+        """Bound of what is settled here, and the nodes that are left; None to come back to it at the end."""
+        self.counts["nodes"] += 1
+        if not self._complete(node):
+            return np.inf, []
+        relaxation = Relaxation(
+            self.frames, self.rules, self.tangents, self.closing.solver, node.zonings, node.boxes
+        )
+        starts = list(dict.fromkeys([*node.multipliers, *self.pool]))
+        known = self.best is not None
+        if starts:
+            walks, constant, bounds = relaxation.walks(starts)
+            node.bound = max(node.bound, float(bounds.max()))
+            if node.bound >= self.cutoff:
+                return max(node.bound, self.cutoff), []
+            if known:
+                settled = self._list(relaxation, starts, walks, constant, _FIRST)
+                if settled is not None:
+                    return settled, []
+        solved = relaxation.solve(starts[:3], self.cutoff, min(self.unit, 2 * self.cutoff))
+        self.counts["programmes"] += 1
+        node.bound = max(node.bound, solved.bound)
+        if solved.multipliers is not None:
+            self.pool.appendleft(solved.multipliers)
+            starts = [solved.multipliers, *starts][:_POOL]
+        if node.bound >= self.cutoff:
+            return max(node.bound, self.cutoff), []
+        self._try(solved)
+        scores = place_scores(relaxation, solved) if solved.thickness else {}
+        best = max(scores, key=lambda k: scores[k][0], default=None)
+        optimism = scores[best][0] / min(self.cutoff, self.unit) if best else 0.0
+        loose = loose_layers(relaxation, solved) if solved.thickness else {}
+        loosest = max(loose, key=lambda k: loose[k], default=None)
+        freedom = loose[loosest] / min(self.cutoff, self.unit) if loosest else 0.0
+        opened = first_open(node.zonings, self.barriers)
+        if self.best is not None or opened is None:
+            walks, constant, bounds = relaxation.walks(starts)
+            node.bound = max(node.bound, float(bounds.max()))
+            if node.bound >= self.cutoff:
+                return max(node.bound, self.cutoff), []
+            limit = most if max(optimism, freedom) < _SURE or most > _LISTED else _FIRST
+            settled = self._list(relaxation, starts, walks, constant, limit)
+            if settled is not None:
+                return settled, []
+        kept_multipliers = tuple(starts[:2])
+        if opened is not None and (optimism < _OPEN_SCORE or node.splits >= 2):
+            options = by_barrier(node.zonings, node.boxes, opened, self.groups)
+        else:
+            options = []
+            if loosest is not None and freedom >= max(optimism, _CLOSED_SCORE):
+                options = by_material(node.zonings, node.boxes, solved, loosest)
+            if not options and optimism < _MIXED_SCORE:
+                options = by_material(node.zonings, node.boxes, solved)
+            if not options and best is not None and optimism >= _CLOSED_SCORE:
+                options = halves(relaxation, node.zonings, node.boxes, *best, scores[best][1])
+            if not options:
+                options = by_material(node.zonings, node.boxes, solved)
+        if options:
+            return np.inf, [
+                _Node(node.bound, 0, z, boxes, tuple(map(shift, kept_multipliers)), node.splits + same)
+                for z, boxes, shift, same in options
+            ]
+        if most < _LISTED_LATE:
+            return np.inf, None
+        self.counts["given up"] += 1
+        return node.bound, []
+
+    def _complete(self, node: _Node) -> bool:
+        """Whether the materials that must be present still may be."""
+        return all(
+            set(f.wall.keep) <= {m for zone in z.members for m in zone}
+            for f, z in zip(self.frames, node.zonings, strict=True)
+        )
+
+    def _try(self, solved: Solved) -> None:
+        """Polish what the node's programme proposes."""
+        if not solved.walks:
+            return
+        prices = np.zeros(len(self.problem.demands))
+        for q, value in solved.multipliers.tangents if solved.multipliers else ():
+            prices[self.tangents.demand[q]] += value
+        for k in range(1 if self.best is not None else 3):
+            if any(k >= len(walks) for walks in solved.walks):
+                break
+            chosen = [walks[k][0] for walks in solved.walks]
+            sequences = tuple(f.sequence(walk) for f, walk in zip(self.frames, chosen, strict=True))
+            if any(not allowed(f.wall, s) for f, s in zip(self.frames, sequences, strict=True)):
                 continue
-            for cut in self.cuts:
-                model.add_cut(cut)
-            for sequences in self.closed:
-                model.forbid(sequences)
-            proposals.append(Solver(model, gap=0.2 * gap if node.closed else _OPEN_GAP).solve(time_left))
-        alive = [p for p in proposals if p.status is not Status.INFEASIBLE]
-        if not alive:
-            return Proposal(Status.INFEASIBLE, np.inf, None, None, None)
-        lowest = min(alive, key=lambda p: p.bound)
-        found = [p for p in alive if p.value is not None]
-        status = Status.TIME_LIMIT if any(p.status is Status.TIME_LIMIT for p in alive) else Status.OPTIMAL
-        if not found:
-            return Proposal(status, lowest.bound, None, None, None)
-        first = min(found, key=lambda p: p.value or 0.0)
-        return Proposal(status, lowest.bound, first.value, first.sequences, first.thickness)
+            parts = []
+            for w, (f, walk) in enumerate(zip(self.frames, chosen, strict=True)):
+                x = np.array([solved.thickness.get((w, *s), 0.0) / max(walk.count(s), 1) for s in walk])
+                if f.wall.symmetric:
+                    x = np.concatenate([x, x[-2::-1]])
+                elif f.inward:
+                    x = x[::-1]
+                parts.append(x)
+            x = np.clip(np.concatenate(parts), *gauges(self.problem, sequences))
+            if self.best is None or self.closing.promising(sequences, x, prices):
+                self.closing.polish(sequences, x)
 
-    def _learn(self, node: Node, proposal: Proposal, gap: float, deadline: float) -> bool:
-        """Polish the proposal, keep the better design, cut and refine at both points.
+    def _list(
+        self,
+        relaxation: Relaxation,
+        many: Sequence[Multipliers],
+        walks: Sequence[Walks],
+        constant: Array,
+        most: int,
+    ) -> float | None:
+        """List and close everything below the cutoff; what is left as bound, or None if it is too much."""
+        total = sum(walk.best for walk in walks)
+        lists: list[list[Walk]] = []
+        for f, walk in zip(relaxation.frames, walks, strict=True):
+            limits = self.cutoff - constant - (total - walk.best)
+            found = walk.below(limits, most, f.wall.resins)
+            if found is None:
+                return None
+            lists.append([x for x in found if allowed(f.wall, f.sequence(x))])
+        if np.prod([float(len(x)) for x in lists]) > most:
+            return None
+        screen = Screen(relaxation, list(itertools.product(*lists)))
+        self.counts["listed"] += len(screen.sequences)
+        for u in many:
+            screen.learn(u)
+        return min(self.cutoff, self.closing.close_all(screen))
 
-        In a closed node the proposed sequence and its neighbours are closed for good. False if nothing is
-        new.
-        """
-        if proposal.sequences is None or proposal.thickness is None:
-            return False
-        cuts_before = len(self.cuts)
-        flat = np.array([t for wall in proposal.thickness for t in wall])
-        polished = self._polish(proposal.sequences, flat)
-        self._cuts_at(proposal.sequences, flat)
-        changed = node.boxes.refine(self._places(proposal.sequences, flat))
-        if polished is not None:
-            self._cuts_at(polished.sequences, polished.flat)
-            changed |= node.boxes.refine(self._places(polished.sequences, polished.flat))
-        if node.closed:
-            for sequences in (proposal.sequences, *neighbours(self.problem, proposal.sequences)):
-                if self._over(deadline):
-                    break
-                if sequences not in self.closed:
-                    changed |= self._close(sequences, gap, deadline) >= self._cutoff(gap)
-        return changed or len(self.cuts) > cuts_before
-
-    def _polish(self, sequences: Sequences, flat: Array) -> Choice | None:
-        first = sequences not in self.polisher.solved
-        polished = self.polisher.best(sequences, [flat / UM])
-        if polished is None and first:
-            polished = self.polisher.best(sequences, [1.3 * flat / UM])
-        if polished is not None and (self.best is None or polished.objective < self.best.objective):
-            self.best = polished
-        return polished
-
-    def _close(
-        self, sequences: Sequences, gap: float, deadline: float, most_nodes: int = MOST_NODES
-    ) -> float:
-        """Lower bound of the sequence; below the cutoff only where the proof was cut short."""
-
-        def offer(x: Array) -> float:
-            self._polish(sequences, x * UM)
-            return self._cutoff(gap)
-
-        shares = [(c.demand, np.array(c.share)) for c in self.cuts]
-        bound = self.closer.close(
-            sequences, self._cutoff(gap), shares, offer, lambda: self._over(deadline), most_nodes
-        ).bound
-        if bound >= self._cutoff(gap):
-            self.closed[sequences] = bound
-        return bound
-
-    def _places(self, sequences: Sequences, flat: Array) -> list[tuple[tuple[int, int, int], float, float]]:
-        return places(self.exact, self.classes, self.ranks, sequences, flat)
+    def _screen_of(self, listed: Sequence[Sequences], whole: bool = True) -> Screen:
+        """Sequences as one node without keys; ``whole``: every combination of the walls' sequences, else
+        the listed ones alone."""
+        frames = self.frames
+        everything = Zoning((tuple(range(len(self.problem.materials))),))
+        node = Relaxation(
+            frames, self.rules, self.tangents, self.closing.solver, [everything for _ in frames], {}
+        )
+        if not whole:
+            return Screen(node, [tuple(f.walk(s) for f, s in zip(frames, x, strict=True)) for x in listed])
+        lists = [
+            [f.walk(s) for s in dict.fromkeys(sequences[w] for sequences in listed)]
+            for w, f in enumerate(frames)
+        ]
+        return Screen(node, list(itertools.product(*lists)))

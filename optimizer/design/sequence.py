@@ -8,7 +8,7 @@ programmes, made linear by dividing all thicknesses by the total water resistanc
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -22,7 +22,7 @@ from optimizer.design.boxes import (
 )
 from optimizer.design.exact import ExactModel
 from optimizer.design.layout import UM, PositionClass
-from optimizer.design.polish import Sequences, gauges, linear_rules
+from optimizer.design.polish import Sequences, gauge_steps, gauges, linear_rules
 from optimizer.design.problem import Problem
 from optimizer.design.small import SmallSolver
 from optimizer.design.tables import Tables
@@ -74,12 +74,11 @@ class SequenceBound:
         self.first = np.cumsum([0, *(len(s) for s in sequences)])
         self.cost = self.exact.objective(sequences) * UM
         self.fixed = self.exact.fixed(sequences)
-        self.scale = 1.0 / float(np.abs(self.cost).max())
+        self.scale = 1.0 / max(float(np.abs(self.cost).max()), 1e-300)
         self.rows, self.low, self.high = linear_rules(self.problem, sequences)
         self.least, self.most = gauges(self.problem, sequences)
-        step = [w.step for w in self.problem.walls]
-        self.whole = any(s is not None for s in step)
-        self.step = np.array([(step[w] or UM) / UM for w, _ in self.stack])
+        self.whole = any(w.step is not None for w in self.problem.walls)
+        self.step = gauge_steps(self.problem, sequences)
         blocked = [any(self.problem.materials[m].water_law().blocks for m in s) for s in sequences]
         self.keys: list[Key] = [
             (i, c)
@@ -87,7 +86,8 @@ class SequenceBound:
             for c, cls in enumerate(self.classes)
             if cls.wall == w and self.problem.sensitive[m] and not blocked[w]
         ]
-        self.multipliers: tuple[Cuts, Array, Array] | None = None
+        #: tangents, duals of the linear rules, of the tangents and of the place rows, of the last programme
+        self.multipliers: tuple[Cuts, Array, Array, dict[tuple[Key, str], float]] | None = None
         self._prepare(owner.tables)
 
     def _prepare(self, known: Tables) -> None:
@@ -109,8 +109,19 @@ class SequenceBound:
             moving = [int(i) for i in np.flatnonzero(here & known.water_moves[materials])]
             self.water.append((np.where(here, known.water[c, materials], 0.0), moving))
 
-    def everywhere(self, cuts: Sequence[tuple[int, Array]]) -> Start:
-        return Start({key: _WHOLE_WALL for key in self.keys}, list(cuts))
+    def within(self, cuts: Sequence[tuple[int, Array]], boxes: Mapping[Key, Box] | None) -> Start:
+        """The given boxes, and the whole wall for every other place."""
+        given = boxes or {}
+        return Start({key: given.get(key, _WHOLE_WALL) for key in self.keys}, list(cuts))
+
+    @property
+    def prices(self) -> Array:
+        """Objective per unit of each demand (D,) in the last programme: what tightening it costs."""
+        found = np.zeros(len(self.problem.demands))
+        if self.multipliers is not None:
+            cuts, _, dual, _ = self.multipliers
+            np.add.at(found, [d for d, _ in cuts], np.maximum(dual, 0.0))
+        return found
 
     # -- coefficients in a box -------------------------------------------------------------------------------
 
@@ -162,6 +173,7 @@ class SequenceBound:
     def place_rows(self, region: Region) -> Array:
         """Rows (k, n) <= 0 that keep every place in its box."""
         rows = []
+        self.place_labels: list[tuple[Key, str, float]] = []
         order = np.arange(self.size)
         bounds = [self.water_bounds(region, c) for c in range(len(self.classes))]
         for (i, c), box in region.boxes.items():
@@ -169,13 +181,15 @@ class SequenceBound:
             part = np.where(order < i, 1.0, np.where(order == i, 0.5, 0.0))
             own = (order == i).astype(float)
             size = float(high @ self.most)
-            for place, a, b in ((part, box.f_low, box.f_high), (own, box.s_low, box.s_high)):
+            for kind, place, a, b in (("f", part, box.f_low, box.f_high), ("s", own, box.s_low, box.s_high)):
                 if b < 1.0:
                     weight = place - b
                     rows.append(weight * np.where(weight > 0, low, high) / size)
+                    self.place_labels.append(((i, c), kind + "_high", size))
                 if a > 0.0:
                     weight = a - place
                     rows.append(weight * np.where(weight > 0, low, high) / size)
+                    self.place_labels.append(((i, c), kind + "_low", size))
         return np.array(rows).reshape(len(rows), self.size)
 
     # -- relaxation ------------------------------------------------------------------------------------------
@@ -217,6 +231,13 @@ class SequenceBound:
                     cuts,
                     solution.dual[:rules] / self.scale,
                     solution.dual[rules + len(places) :] / self.scale,
+                    {
+                        (key, kind): -float(dual) / self.scale / size
+                        for (key, kind, size), dual in zip(
+                            self.place_labels, solution.dual[rules : rules + len(places)], strict=True
+                        )
+                        if dual < 0
+                    },
                 )
             x = solution.x * self.step if whole else solution.x
             if bound >= cutoff:

@@ -6,12 +6,13 @@ import time
 from collections.abc import Callable, Mapping
 from importlib.metadata import version as package_version
 
-from optimizer.design.binding import binding_of
+from optimizer.design.binding import Held, binding_of, chosen
 from optimizer.design.demands import GUARD
-from optimizer.design.optimise import DEFAULT_GAP, DEFAULT_TIME, Optimum, optimise, walls_of
+from optimizer.design.halt import INTERRUPT, MEMORY, Halt, Stop
+from optimizer.design.optimise import DEFAULT_GAP, DEFAULT_TIME, Optimum, optimise
 from optimizer.design.options import DesignOptions
 from optimizer.design.problem import Choice
-from optimizer.results import Alternative, Binding, ChosenLayer, DesignResult
+from optimizer.results import Alternative, DesignResult
 from optimizer.shelflife.package import Case
 
 Progress = Callable[[str], None]
@@ -19,7 +20,24 @@ Progress = Callable[[str], None]
 #: Other structures listed with the answer.
 _ALTERNATIVES = 5
 #: Seconds spent at most on them.
-_OTHERS_TIME = 3.0
+_OTHERS_TIME = 5.0
+#: Seconds spent at most on what holds the design, and the share of the time that is left.
+BINDING_TIME, _BINDING_SHARE = 10.0, 0.7
+#: Kept of the time for the answer once the search has ended: at most so many seconds, this share of all.
+_KEPT, _KEPT_SHARE = 5.0, 0.1
+#: Why the search ended, and what helps, in words.
+_UNTIL = {
+    None: "in the rounds allowed",
+    "time": "in the time given",
+    "interrupt": "before it was interrupted",
+    "memory": "in the memory given",
+}
+_HELP = {
+    None: "accept a wider --gap",
+    "time": "allow more with --time-limit",
+    "interrupt": "let it run longer",
+    "memory": "allow more with --memory-limit",
+}
 _UNITS = {"mass": (1e3, "g/package"), "thickness": (1e6, "um")}
 
 
@@ -30,6 +48,9 @@ def solve_design(
     time_limit: float | None = None,
     gap: float = DEFAULT_GAP,
     progress: Progress | None = None,
+    stop: Stop | None = None,
+    memory_limit: float | None = None,
+    binding_time: float = BINDING_TIME,
     version: str = "",
     inputs_sha256: str = "",
 ) -> DesignResult:
@@ -37,20 +58,25 @@ def solve_design(
 
     time_limit [s]; gap: share of the objective within which the proof may stop. The returned structure has
     been simulated by ``predict`` and passes; otherwise the status is ``infeasible`` or ``time_limit``
-    without one.
+    without one. stop: asked between the steps of the search; once it says True, or more than memory_limit
+    [bytes] is resident, the best so far is returned with what is proved of it. binding_time [s]: at most for
+    what holds the design.
     """
     begin = time.monotonic()
     limit = DEFAULT_TIME if time_limit is None else time_limit
+    halt = Halt(stop, memory_limit)
     best = optimise(
         case,
         options,
-        time_limit=limit,
+        time_limit=limit - min(_KEPT, _KEPT_SHARE * limit),
         gap=gap,
         progress=progress,
+        stop=halt,
         version=version,
         inputs_sha256=inputs_sha256,
     )
-    return Answer(case, options, best, gap, begin, limit).result(version, inputs_sha256)
+    answer = Answer(case, options, best, gap, begin, limit, halt, binding_time, progress)
+    return answer.result(version, inputs_sha256)
 
 
 def objective_unit(options: DesignOptions) -> tuple[float, str]:
@@ -63,10 +89,20 @@ class Answer:
     """The result of ``design`` for an optimum."""
 
     def __init__(
-        self, case: Case, options: DesignOptions, best: Optimum, gap: float, begin: float, limit: float
+        self,
+        case: Case,
+        options: DesignOptions,
+        best: Optimum,
+        gap: float,
+        begin: float,
+        limit: float,
+        halt: Halt,
+        binding_time: float,
+        progress: Progress | None,
     ) -> None:
         self.case, self.options, self.best, self.gap = case, options, best, gap
         self.begin, self.deadline = begin, begin + limit
+        self.halt, self.binding_time, self.progress = halt, binding_time, progress
         self.factor, self.unit = objective_unit(options)
 
     @property
@@ -78,10 +114,8 @@ class Answer:
         if best.choice is None or best.predicted is None:
             conflict = best.why.conflict if best.why else ()
             nearest = best.why.nearest if best.why else ""
-            note = "no structure that passes was found in the time given; allow more with --time-limit"
-            warnings = (note,) if best.status == "time_limit" else ()
-            return self._empty(best.status, conflict, nearest, warnings, version, sha)
-        proved = best.status == "optimal"
+            return self._empty(best.status, conflict, nearest, self._open(), version, sha)
+        held, alternatives = self._held(), self._alternatives(best.choice)
         return DesignResult(
             title=self.case.title,
             version=version,
@@ -92,49 +126,82 @@ class Answer:
             objective_unit=self.unit,
             lower_bound=best.bound * self.factor,
             gap=best.gap,
-            structure=self._structure(best.choice),
+            structure=chosen(self.options, best.choice),
             predicted=best.predicted,
-            binding=self._binding(best.choice),
-            alternatives=self._alternatives(best.choice),
+            binding=held.rows,
+            alternatives=alternatives,
             conflict=(),
             nearest="",
-            warnings=() if proved else (self._unproved(),),
+            warnings=self._open(),
             assumptions=tuple(self._assumptions()),
             solver=self._solver(),
+            stopped_by=best.stopped_by,
+            binding_notes=held.notes,
         )
+
+    def _open(self) -> tuple[str, ...]:
+        """What was left open, as warnings."""
+        best = self.best
+        if best.status == "infeasible":
+            smallest = best.why is None or best.why.smallest
+            return () if smallest else ("the conflict was not made as small as it may be: no time was left",)
+        if best.choice is None:
+            return (
+                f"no structure that passes was found {_UNTIL[best.stopped_by]}; {_HELP[best.stopped_by]}",
+            )
+        if best.status != "optimal":
+            return (self._unproved(),)
+        if self.halt.reason is not None:
+            return (f"what holds the design and what comes next was cut short {_UNTIL[self.halt.reason]}",)
+        return ()
 
     def _unproved(self) -> str:
-        if not self.best.settled and self.left > 0:
+        reason = self.best.stopped_by
+        if reason is None:
             return "stopped while the limits, taken anew at each design, were still moving a little"
-        return f"stopped before the proof was complete: gap {100 * self.best.gap:.2f} %"
-
-    def _structure(self, choice: Choice) -> dict[str, tuple[ChosenLayer, ...]]:
-        return {
-            name: tuple(
-                ChosenLayer(self.options.candidates[m].name, round(t * 1e6, 6))
-                for m, t in zip(sequence, thickness, strict=True)
-            )
-            for name, sequence, thickness in zip(
-                self.options.walls, choice.sequences, choice.thickness, strict=True
-            )
-        }
+        return f"stopped before the proof was complete, {_UNTIL[reason]}: gap {100 * self.best.gap:.2f} %"
 
     def _alternatives(self, choice: Choice) -> tuple[Alternative, ...]:
-        if self.best.search is None:
+        if self.best.search is None or self._cut:
             return ()
         rows: list[Alternative] = []
-        for other in self.best.search.others(_ALTERNATIVES + 1, min(_OTHERS_TIME, max(0.0, self.left))):
+        others, bound = self.best.search.next_best(
+            _ALTERNATIVES + 1,
+            gap=self.gap,
+            seconds=min(_OTHERS_TIME, max(0.0, self.left)),
+            stop=self.halt,
+        )
+        for other in others:
             if other.sequences != choice.sequences and len(rows) < _ALTERNATIVES:
                 excess = 100.0 * (other.objective / self.best.objective - 1.0)
-                rows.append(Alternative(self._structure(other), other.objective * self.factor, excess))
+                proved = other.objective * (1.0 - self.gap) <= bound * (1.0 + 1e-9)
+                structure = chosen(self.options, other)
+                rows.append(Alternative(structure, other.objective * self.factor, excess, proved))
         return tuple(rows)
 
-    def _binding(self, choice: Choice) -> tuple[Binding, ...]:
-        if self.left <= 0:
-            return ()
-        return binding_of(
-            self.case, self.options, choice, lambda c: walls_of(self.options, c), self.factor, self.unit
-        )
+    @property
+    def _cut(self) -> bool:
+        """Whether nothing more may be computed around the design."""
+        return self.best.stopped_by in (INTERRUPT, MEMORY) or self.halt()
+
+    def _held(self) -> Held:
+        seconds = min(self.binding_time, _BINDING_SHARE * self.left)
+        if seconds <= 0 or self._cut:
+            return Held(notes=("Not looked at: no time was left.",) if seconds <= 0 else ())
+        try:
+            return binding_of(
+                self.case,
+                self.options,
+                self.best,
+                self.factor,
+                self.unit,
+                seconds=seconds,
+                stop=self.halt,
+                progress=self.progress,
+            )
+        except MemoryError:
+            self.halt.reason = MEMORY
+            return Held()
 
     def _assumptions(self) -> list[str]:
         rows = [
@@ -151,6 +218,7 @@ class Answer:
             rows.append("The objective counts the designed walls only; other parts are not part of it.")
         if self.options.reserve:
             rows.append(f"A reserve of {100 * self.options.reserve:g} % of every limit is kept.")
+        rows += self.options.assumptions
         idle = self.best.demands.idle if self.best.demands else ()
         if idle:
             rows.append("Met by any wall of the candidates and therefore left out: " + ", ".join(idle) + ".")
@@ -158,7 +226,7 @@ class Answer:
 
     def _solver(self) -> Mapping[str, object]:
         search = self.best.search
-        settled = search.listed + len(search.closed) if search else 0
+        settled = search.settled if search else 0
         return {
             "name": "HiGHS",
             "highspy": package_version("highspy"),
@@ -197,4 +265,5 @@ class Answer:
             warnings=warnings,
             assumptions=(),
             solver={"seconds": round(time.monotonic() - self.begin, 2)},
+            stopped_by=self.best.stopped_by,
         )

@@ -129,16 +129,15 @@ class SequenceModel:
             for s in ordered:
                 self.add([(1.0, x[w, s]), (-1.0, used[s[1]])], high=0.0)
             self.add([(1.0, used[m]) for m in used], high=float(wall.resins))
-        for m in wall.keep:
-            self.add([(1.0, x[w, s]) for s in ordered if s[1] == m], low=1.0)
+        for group in (*((m,) for m in wall.keep), *wall.keep_any):
+            self.add([(1.0, x[w, s]) for s in ordered if s[1] in group], low=1.0)
         if wall.step:
             count = pyo.Var(range(wall.max_layers), domain=pyo.NonNegativeIntegers)
             setattr(self.model, f"steps{w}", count)
             for k, slot in enumerate(slots):
-                if slot:
-                    self.add(
-                        [(1.0, thick[w, s]) for s in slot] + [(-wall.step / UM, count[k])], low=0.0, high=0.0
-                    )
+                stepped = [(1.0, thick[w, s]) for s in slot if wall.least[s[1]] < wall.most[s[1]]]
+                if stepped:
+                    self.add(stepped + [(-wall.step / UM, count[k])], low=0.0, high=0.0)
         layers = self.fixed_layers.get(w)
         if layers is not None:
             self._mirror(w, ordered, slots, layers)

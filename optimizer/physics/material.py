@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -45,7 +45,14 @@ class Material:
 
     density [kg/m3]; price [currency/kg] or None; gauge: least and most one layer may have [m];
     roles: seal, print, core, barrier, bond, coating; gases: law by gas name; water: law or None if unknown;
-    glass_transition [K] or None, for warnings."""
+    glass_transition [K] or None, for warnings.
+
+    gauges: thicknesses in which a web is bought [m], empty where any within ``gauge`` will do; web: name of
+    the material of which this is one gauge, else empty. pass_cost: of one layer [currency/m2], for a pass
+    through the machine. recycled_content: share of its mass [-]. food_contact: whether it is listed as a
+    layer that touches food, None if nothing is said. contains: of foil, metallising, halogen; None if
+    unknown. carrier: families that a coating lies on, empty for other layers; carrier_side: the side of the
+    coating on which its carrier lies, inside or outside, empty where that is open."""
 
     name: str
     family: str
@@ -60,6 +67,36 @@ class Material:
     glass_transition: float | None = None
     sources: tuple[SourceNote, ...] = ()
     notes: tuple[str, ...] = ()
+    recycling_family: str = ""
+    gauges: tuple[float, ...] = ()
+    web: str = ""
+    pass_cost: float = 0.0
+    recycled_content: float = 0.0
+    food_contact: bool | None = None
+    contains: frozenset[str] | None = None
+    carrier: frozenset[str] = frozenset()
+    carrier_side: str = ""
+
+    @property
+    def fixed_gauge(self) -> bool:
+        """True when a layer of it has one thickness only."""
+        return self.gauge[0] == self.gauge[1]
+
+    def in_gauge(self, gauge: float) -> Material:
+        """The web in one of its gauges [m], under a name that says so."""
+        name = f"{self.name} {gauge * 1e6:g} um"
+        return replace(self, name=name, web=self.name, gauge=(gauge, gauge), gauges=())
+
+    @property
+    def polymers(self) -> frozenset[str]:
+        """Families that its mass counts for: its own, its recycling family, and the polymer that a tie resin
+        is made of or that a coated web consists of."""
+        plain = self.family.removeprefix("coated ").removeprefix("tie ")
+        return frozenset({self.family, self.recycling_family, plain}) - {""}
+
+    def known_as(self, name: str) -> bool:
+        """Whether ``name`` is its name or that of the web of which it is one gauge."""
+        return bool(name) and name in (self.name, self.web)
 
     @property
     def humidity_sensitive(self) -> bool:

@@ -32,6 +32,9 @@ _HEADSPACE_OVER_PRODUCT = 1.0
 #: Mass over volume of a product outside this range [kg/m3] is a unit slip.
 DENSITY_ERROR = 5.0, 5000.0
 
+#: A thickness may be written with three digits: a coat weight over a density seldom is a round number.
+_ROUNDED = 2e-3
+
 _KEEP = ("design", "rules", "keep")
 _AVOID = ("design", "rules", "avoid")
 
@@ -214,7 +217,7 @@ def layers_are_within_gauge(sections: Sections, materials: Mapping[str, Material
                     f"'{layer.thickness.text}' is far outside the gauge of '{material.name}', {gauge}",
                     "check the unit",
                 )
-            elif not low * (1 - 1e-9) <= value <= high * (1 + 1e-9):
+            elif not low * (1 - _ROUNDED) <= value <= high * (1 + _ROUNDED):
                 reader.warn(
                     f"wall '{name}', layer {i + 1}: {layer.thickness.text} is outside the gauge of "
                     f"'{material.name}' ({gauge})"

@@ -58,7 +58,7 @@ def load_project(path: str | Path) -> Project:
     case = _case(sections, materials, catalog is not None, path.parent, reader)
     design = None
     if sections.design and catalog:
-        design = build_design(sections.design, materials, catalog, reader)
+        design = build_design(sections.design, materials, catalog, reader, sections.walls)
     if reader.problems or case is None or catalog is None:
         raise InputError(reader.problems)
     files = _files(sections, path)

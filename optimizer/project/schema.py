@@ -8,25 +8,20 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import BeforeValidator, PlainValidator, TypeAdapter, ValidationError
 
-from optimizer.design.options import OBJECTIVES
 from optimizer.errors import Problem
 from optimizer.project.base import Group, fault, one_of, shown
 from optimizer.project.fields import (
     Duration,
-    Flag,
     Gas,
     Humidity,
-    Length,
     Pressure,
-    Share,
     Temperature,
     Word,
-    choice,
     quantity,
     take,
-    whole,
 )
-from optimizer.project.schema_material import ROLES, material_entry
+from optimizer.project.schema_design import Design
+from optimizer.project.schema_material import material_entry
 from optimizer.project.schema_package import Package, Wall, named, some
 from optimizer.project.schema_product import Product
 from optimizer.project.source import Location, Source
@@ -109,63 +104,6 @@ class Target(Group):
     shelf_life: Duration | None = None
     transmission: list[TransmissionLimit] = []
     example: ClassVar[dict[str, str]] = {"shelf_life": "9 months"}
-
-
-class Thickness(Group):
-    min: Length | None = None
-    max: Length | None = None
-    example: ClassVar[dict[str, str]] = {"min": "400 um", "max": "900 um"}
-
-
-class ShareRange(Group):
-    min: Share | None = None
-    max: Share | None = None
-    example: ClassVar[dict[str, str]] = {"min": "0 %", "max": "5 %"}
-
-
-class Rules(Group):
-    max_layers: Annotated[int, whole(1, 15)] = 7
-    gauge_step: Length | None = None
-    total_thickness: Thickness | None = None
-    inside: Annotated[str, choice(*ROLES, "any")] = "seal"
-    outside: Annotated[str, choice(*ROLES, "any")] = "print"
-    share: dict[Word, ShareRange] = {}
-    bonding: Annotated[str, choice("table", "any")] = "table"
-    symmetric: Flag = False
-    keep: list[Word] = []
-    avoid: list[Word] = []
-    reserve: (
-        Annotated[Quantity, quantity("fraction", "10 %", least=0.0, most=0.9, limits="from 0 % to 90 %")]
-        | None
-    ) = None
-    example: ClassVar[dict[str, str]] = {
-        "max_layers": "7",
-        "gauge_step": "1 um",
-        "total_thickness": "{min: 400 um, max: 900 um}",
-        "inside": "seal",
-        "outside": "print",
-        "share": "{EVOH: {max: 5 %}}",
-        "bonding": "table",
-        "symmetric": "false",
-        "keep": "[HDPE]",
-        "avoid": "[PA6]",
-        "reserve": "10 %",
-    }
-
-
-class Design(Group):
-    walls: Annotated[list[Word], BeforeValidator(lambda v: some(v, "wall", "bottle"))]
-    minimise: Annotated[str, choice(*OBJECTIVES)] = OBJECTIVES[0]
-    choose_from: Annotated[
-        list[Word], BeforeValidator(lambda v: some(v, "material", "HDPE, tie PE, EVOH 32"))
-    ]
-    rules: Rules = Rules()
-    example: ClassVar[dict[str, str]] = {
-        "walls": "[bottle]",
-        "minimise": "cost",
-        "choose_from": "[HDPE, tie PE, EVOH 32]",
-        "rules": "{max_layers: 7}",
-    }
 
 
 def _format(value: Any) -> int:

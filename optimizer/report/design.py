@@ -21,7 +21,9 @@ def design_page(result: DesignResult) -> Page:
     if result.status == "infeasible":
         return _infeasible(page, result)
     if not result.structure or result.objective is None:
-        page.verdict("TIME LIMIT: no structure that passes was found in the time given.", False)
+        until = {"interrupt": "so far", "memory": "in the memory given"}
+        end = until.get(result.stopped_by or "", "in the time given")
+        page.verdict(f"{_head(result)}: no structure that passes was found {end}.", False)
         page.line(_bound(result))
         return _closing(page, result)
     predicted = result.predicted
@@ -31,7 +33,7 @@ def design_page(result: DesignResult) -> Page:
         page.line(verdict(predicted))
     page.line(_proof(result))
     _structures(page, result)
-    _binding(page, result.binding)
+    _binding(page, result)
     _alternatives(page, result)
     if predicted is not None:
         prediction_sections(page, predicted)
@@ -39,9 +41,15 @@ def design_page(result: DesignResult) -> Page:
 
 
 def _headline(result: DesignResult) -> str:
-    heads = {"optimal": "OPTIMAL", "time_limit": "TIME LIMIT: best found so far"}
-    head = heads.get(result.status, result.status.upper())
+    head = _head(result) + (": best found so far" if result.status == "time_limit" else "")
     return f"{head}: {result.minimised} {_amount(result, result.objective)}."
+
+
+def _head(result: DesignResult) -> str:
+    """The first words: how the search ended."""
+    if result.status != "time_limit":
+        return result.status.upper()
+    return {"interrupt": "INTERRUPTED", "memory": "MEMORY LIMIT"}.get(result.stopped_by or "", "TIME LIMIT")
 
 
 def _amount(result: DesignResult, value: float | None) -> str:
@@ -68,7 +76,7 @@ def _proof(result: DesignResult) -> str:
 
 def _bound(result: DesignResult) -> str:
     if result.lower_bound is None:
-        return "Nothing was proved; give it more time with --time-limit."
+        return "Nothing was proved; let the search run longer."
     return (
         f"Whatever meets the limits has a {result.minimised} of at least "
         f"{_amount(result, result.lower_bound)}; give the search more time with --time-limit."
@@ -97,14 +105,36 @@ def _layer_extras(layer: ChosenLayer) -> tuple[str, str]:
     return "" if mass is None else figure(mass), "" if share is None else percent(share)
 
 
-def _binding(page: Page, binding: Sequence[Binding]) -> None:
-    if not binding:
+def _binding(page: Page, result: DesignResult) -> None:
+    """What one step of relaxation saves, what one step tighter costs, and the designs that look different."""
+    rows = result.binding
+    if not rows and not result.binding_notes:
         return
     page.heading("What holds the optimum")
-    page.table(
-        [Column("limit or rule"), Column("relaxed by"), number("saves"), Column("unit"), Column("note")],
-        [[limit_name(b.name), b.unit, figure(b.saves), b.saves_unit, b.note] for b in binding],
-    )
+    if rows:
+        page.table(
+            [Column("limit or rule"), Column("relaxed by"), number("saves"), Column("unit")],
+            [[limit_name(b.name), b.unit, _saved(b), b.saves_unit] for b in rows],
+        )
+    dearer = [b for b in rows if b.costs is not None]
+    if dearer:
+        page.line()
+        page.table(
+            [Column("limit or rule"), Column("tightened by"), number("costs"), Column("unit")],
+            [[limit_name(b.name), b.tighter, figure(b.costs, 3), b.saves_unit] for b in dearer],
+        )
+    for b in rows:
+        if b.structure:
+            page.indented(f"{limit_name(b.name)}, {b.unit}: {structure_text(b.structure)}")
+    notes = [f"{b.name}: {b.note}" for b in rows if b.note]
+    for note in (*notes, *result.binding_notes):
+        page.indented(in_words(note))
+
+
+def _saved(b: Binding) -> str:
+    """The saving, with the sign 'at least' where the other end of what is proved lies far off."""
+    wide = b.saves_least is not None and b.saves_most is not None and b.saves_most > 1.2 * b.saves
+    return f"{'>= ' if wide else ''}{figure(b.saves_least if wide else b.saves)}"
 
 
 def _alternatives(page: Page, result: DesignResult) -> None:

@@ -13,13 +13,15 @@ from optimizer.shelflife.package import Package, WallPart
 def weighed(result: DesignResult, package: Package, candidates: Sequence[Material]) -> DesignResult:
     """The result with the mass [g] of each chosen layer in one package, and its share of the cost [%].
 
-    The share is of all designed walls together, and left out where a price is missing.
+    The share is of all designed walls together, passes included, and left out where a price is missing.
     """
     known = {material.name: material for material in candidates}
     masses = {name: _masses(name, layers, package, known) for name, layers in result.structure.items()}
     costs = {
         name: [
-            m * (known[layer.material].price or 0.0) for m, layer in zip(masses[name], layers, strict=True)
+            1e-3 * m * (known[x.material].price or 0.0)
+            + _area(name, layers, package) * known[x.material].pass_cost
+            for m, x in zip(masses[name], layers, strict=True)
         ]
         for name, layers in result.structure.items()
     }
@@ -34,6 +36,13 @@ def weighed(result: DesignResult, package: Package, candidates: Sequence[Materia
         for name, layers in result.structure.items()
     }
     return replace(result, structure=structure)
+
+
+def _area(wall: str, layers: Sequence[ChosenLayer], package: Package) -> float:
+    """Area of the parts made of the wall [m2]."""
+    thickness = sum(layer.thickness_um for layer in layers) * 1e-6
+    parts = [part for part in package.parts if isinstance(part, WallPart) and part.wall == wall]
+    return sum(part.area(thickness) for part in parts)
 
 
 def _masses(

@@ -179,8 +179,10 @@ class Bill:
 
 
 def bill_of(package: Package) -> Bill:
-    """Mass and material cost of the walls of one package. Closures are not weighed."""
+    """Mass and material cost of the walls of one package, with the passes that layers cost. Closures are not
+    weighed."""
     mass: dict[str, float] = {}
+    passes = 0.0
     price: dict[str, tuple[float | None, str]] = {}
     for part in package.parts:
         if not isinstance(part, WallPart):
@@ -191,6 +193,7 @@ def bill_of(package: Package) -> Bill:
             m = layer.material
             mass[m.name] = mass.get(m.name, 0.0) + area * layer.thickness * m.density
             price[m.name] = (m.price, m.currency)
+            passes += m.pass_cost * part.area(wall.thickness)
     unpriced = [name for name, (p, _) in price.items() if p is None]
     currencies = list(dict.fromkeys(c for p, c in price.values() if p is not None))
     missing = ""
@@ -202,5 +205,5 @@ def bill_of(package: Package) -> Bill:
         )
     cost = None
     if not missing and mass:
-        cost = sum(m * (price[name][0] or 0.0) for name, m in mass.items())
+        cost = passes + sum(m * (price[name][0] or 0.0) for name, m in mass.items())
     return Bill(sum(mass.values()), mass, cost, currencies[0] if len(currencies) == 1 else "", missing)

@@ -144,6 +144,8 @@ _GENERAL: dict[str, Kind] = {
     "count": Kind("a count", "-", ("7",), _unit(""), bare=True),
     "density": Kind("a density", "kg/m3", ("0.92 g/cm3", "920 kg/m3"), _unit("kg/m3"),
                     (dim(mass=1, length=-3),)),
+    "grammage": Kind("a mass per area", "kg/m2", ("3 g/m2", "85 g/m2"), _unit("g/m2"),
+                     (dim(mass=1, length=-2),)),
     "concentration": Kind("a concentration", "kg/m3", ("0.3 mg/L", "0.25 mol(O2)/m3"), _unit("mg/L"),
                           (dim(mass=1, length=-3),), "mass"),
     "mass share": Kind("a mass share", "kg/kg", ("5 mg/kg", "5 ppm", "2 %"), _unit("mg/kg"), (NONE,), "mass",

@@ -148,7 +148,7 @@ _DIGITS = str.maketrans("OolI", "0011")
 
 def _no_letters_in_the_number(line: str, start: int) -> None:
     found = _LETTERS.match(line, start)
-    if found is None:
+    if found is None or not any(c in "OolI" for c in found[0]):
         return
     letters = "".join(dict.fromkeys(c for c in found[0] if c in "OolI"))
     at = start + next(i for i, c in enumerate(found[0]) if c in "OolI")

@@ -31,6 +31,10 @@ def sequences_of(wall: WallRules) -> list[tuple[int, ...]]:
 
     def grow(head: tuple[int, ...]) -> None:
         complete = wall.end[head[-1]] and all(k in head for k in wall.keep)
+        complete &= all(any(k in head for k in group) for group in wall.keep_any)
+        complete &= wall.resins is None or len(set(head)) <= wall.resins
+        if wall.existing is not None and wall.changes is not None:
+            complete &= changed_layers(wall.existing, head) <= wall.changes
         if complete and not (wall.symmetric and head != head[::-1]):
             found.append(head)
         if len(head) < wall.max_layers:
@@ -42,6 +46,20 @@ def sequences_of(wall: WallRules) -> list[tuple[int, ...]]:
         if wall.start[m]:
             grow((m,))
     return found
+
+
+def changed_layers(old: tuple[int, ...], new: tuple[int, ...]) -> int:
+    """Fewest layers exchanged, added or left out: by which layers are paired off in order, tried out in full.
+
+    With p pairs in order, of which some disagree, the rest of both walls is left out or added.
+    """
+    best = len(old) + len(new)
+    for pairs in range(min(len(old), len(new)) + 1):
+        for a in itertools.combinations(old, pairs):
+            for b in itertools.combinations(new, pairs):
+                exchanged = sum(x != y for x, y in zip(a, b, strict=True))
+                best = min(best, exchanged + len(old) + len(new) - 2 * pairs)
+    return best
 
 
 def all_sequences(problem: Problem) -> Iterator[Sequences]:
@@ -87,13 +105,19 @@ def rules_broken(problem: Problem, sequences: Sequences, x: Array) -> Array:
             worst = np.maximum(worst, 1 - total * UM / wall.thickness[0])
         worst = np.maximum(worst, total * UM / wall.thickness[1] - 1)
         mass = part * np.array([problem.materials[m].density for m in sequence])
+        grammage = mass.sum(axis=1) * UM
+        if wall.grammage[0] > 0:
+            worst = np.maximum(worst, 1 - grammage / wall.grammage[0])
+        worst = np.maximum(worst, grammage / wall.grammage[1] - 1)
         for rule in wall.shares:
             share = (mass * np.array([rule.content[m] for m in sequence])).sum(axis=1) / mass.sum(axis=1)
             worst = np.maximum(worst, np.maximum(share - rule.most, rule.least - share))
         if wall.symmetric:
             worst = np.maximum(worst, np.max(np.abs(part - part[:, ::-1]) / part, axis=1))
         if wall.step:
-            steps = part * UM / wall.step
+            steps = (part * UM / wall.step)[:, most > least]
+            if not steps.size:
+                continue
             worst = np.maximum(worst, np.max(np.abs(steps - np.round(steps)), axis=1))
     return worst
 
@@ -101,6 +125,16 @@ def rules_broken(problem: Problem, sequences: Sequences, x: Array) -> Array:
 def cost_of(problem: Problem, sequences: Sequences) -> Array:
     """Objective per um of each layer."""
     return np.concatenate([w.rate[list(s)] for w, s in zip(problem.walls, sequences, strict=True)]) * UM
+
+
+def charge_of(problem: Problem, sequences: Sequences) -> float:
+    """Objective of the layers' presence."""
+    return sum(
+        float(w.fixed[m])
+        for w, s in zip(problem.walls, sequences, strict=True)
+        if w.fixed is not None
+        for m in s
+    )
 
 
 @dataclass(frozen=True)
@@ -127,6 +161,7 @@ def local_optimum(problem: Problem, sequences: Sequences, starts: Sequence[Array
         return ((values[: len(x)] - values[len(x) :]) / (2 * h)[:, None]).T
 
     constraints = list(_linear(problem, sequences))
+    charge = charge_of(problem, sequences)
     best: Found | None = None
     for start in starts:
         x = least * (most / least) ** start[: len(least)]
@@ -149,8 +184,8 @@ def local_optimum(problem: Problem, sequences: Sequences, starts: Sequence[Array
                 demands_of(problem, sequences, row).max() <= 1 + 1e-9
                 and rules_broken(problem, sequences, row)[0] <= 1e-7
             ):
-                if best is None or cost @ x < best.objective:
-                    best = Found(float(cost @ x), sequences, x)
+                if best is None or cost @ x + charge < best.objective:
+                    best = Found(float(cost @ x) + charge, sequences, x)
                 break
     return best
 
@@ -173,6 +208,12 @@ def _linear(problem: Problem, sequences: Sequences) -> Iterator[dict[str, object
         if np.isfinite(wall.thickness[1]):
             yield rule(-whole, -wall.thickness[1] / UM)
         density = np.array([problem.materials[m].density for m in sequence])
+        heavy = np.zeros(n)
+        heavy[here] = density * UM
+        if wall.grammage[0] > 0:
+            yield rule(heavy, wall.grammage[0])
+        if np.isfinite(wall.grammage[1]):
+            yield rule(-heavy, -wall.grammage[1])
         for share in wall.shares:
             member = np.array([share.content[m] for m in sequence])
             for sign, level in ((-1.0, share.most), (1.0, share.least)):
@@ -233,7 +274,9 @@ def cheapest_conceivable(problem: Problem, sequences: Sequences) -> float:
     outcome = linprog(cost / cost.max(), A_ub=np.array(rows), b_ub=np.array(least_sum), bounds=bounds)
     if outcome.status == 2:
         return np.inf
-    return float(outcome.fun) * float(cost.max()) * (1 - 1e-6) if outcome.status == 0 else -np.inf
+    if outcome.status != 0:
+        return -np.inf
+    return float(outcome.fun) * float(cost.max()) * (1 - 1e-6) + charge_of(problem, sequences)
 
 
 def _largest(material: Material, gas: str, env: Environment) -> float:
@@ -276,13 +319,16 @@ def lattice_optimum(problem: Problem) -> Found | None:
         for wall, sequence in zip(problem.walls, sequences, strict=True):
             assert wall.step
             for m in sequence:
+                if wall.least[m] == wall.most[m]:
+                    axes.append(np.array([wall.least[m] / UM]))
+                    continue
                 low, high = (
                     np.ceil(wall.least[m] / wall.step - 1e-9),
                     np.floor(wall.most[m] / wall.step + 1e-9),
                 )
                 axes.append(np.arange(low, high + 1) * wall.step / UM)
         x = np.stack([g.ravel() for g in np.meshgrid(*axes, indexing="ij")], axis=1)
-        cost = x @ cost_of(problem, sequences)
+        cost = x @ cost_of(problem, sequences) + charge_of(problem, sequences)
         for rows in np.array_split(np.argsort(cost), -(-len(cost) // 2000)):
             if best is not None and cost[rows[0]] >= best.objective:
                 break

@@ -318,7 +318,7 @@ def test_the_other_designs_are_real_and_of_other_sequences(name: str) -> None:
     problem = random_problem(2, **CASES[name])
     search = Search(problem)
     outcome = search.run(gap=GAP, time_limit=60.0)
-    others = search.others(6, 30.0)
+    others, _ = search.next_best(6, gap=GAP, seconds=30.0)
     assert outcome.best is not None and len(others) > 1
     assert len({c.sequences for c in others}) == len(others)
     for a, b in itertools.pairwise(others):

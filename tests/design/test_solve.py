@@ -10,7 +10,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
 import optimizer
@@ -18,10 +17,10 @@ from optimizer.design.options import DesignOptions
 from optimizer.design.solve import solve_design
 from optimizer.project import Project
 from optimizer.results import DesignResult
-from optimizer.shelflife.package import Case, Layer, Limit, Wall
+from optimizer.shelflife.package import Case, Layer, Wall
 from optimizer.shelflife.predict import predict
 
-from .cases import CASES, MONTH, options_of, wall_of
+from .cases import CASES, options_of, wall_of
 
 DRINK = """\
 format: 1
@@ -360,94 +359,3 @@ def test_a_conflict_is_smallest_without_any_of_its_members_there_is_a_wall(tmp_p
     assert solved(project(tmp_path, *tight)).status == "infeasible"
     assert solved(project(tmp_path, tight[1])).status == "optimal"
     assert solved(project(tmp_path, tight[0])).status == "optimal"
-
-
-# -- what holds the optimum ------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def single(tmp_path_factory: pytest.TempPathFactory) -> tuple[Project, DesignOptions, DesignResult]:
-    """A project whose rules allow one sequence only (HDPE, tie, EVOH, tie, HDPE), so that solving anew with a
-    loosened limit keeps the sequence."""
-    p = project(
-        tmp_path_factory.mktemp("single"),
-        ("max_layers: 5", "max_layers: 5\n    keep: [EVOH 32]"),
-        ("total_thickness: {min: 250 um, max: 900 um}", "total_thickness: {max: 900 um}"),
-        ("EVOH: {max: 6 %}", "EVOH: {max: 4.5 %}"),
-    )
-    assert p.design is not None
-    result = solved(p, gap=1e-5)
-    assert tuple(x.material for x in result.structure["bottle"]) == (
-        "HDPE",
-        "tie PE",
-        "EVOH 32",
-        "tie PE",
-        "HDPE",
-    )
-    assert result.status == "optimal"
-    return p, p.design, result
-
-
-def saving(single: tuple[Project, DesignOptions, DesignResult], case: Case, options: DesignOptions) -> float:
-    relaxed = solve_design(case, options, gap=1e-5)
-    assert relaxed.objective is not None and single[2].objective is not None
-    return single[2].objective - relaxed.objective
-
-
-def said(single: tuple[Project, DesignOptions, DesignResult], name: str) -> float:
-    return next((b.saves for b in single[2].binding if plainly(b.name) == plainly(name)), 0.0)
-
-
-@pytest.mark.parametrize("name", ["oxygen_gain", "water_loss"])
-def test_ten_per_cent_more_of_a_limit_saves_what_is_said(
-    single: tuple[Project, DesignOptions, DesignResult], name: str
-) -> None:
-    p, options, result = single
-    limits = tuple(Limit(x.name, x.value * (1.1 if x.name == name else 1.0)) for x in p.case.product.limits)
-    case = replace(p.case, product=replace(p.case.product, limits=limits))
-    assert result.objective is not None
-    assert said(single, name) == pytest.approx(
-        saving(single, case, options), rel=0.03, abs=2e-5 * result.objective
-    )
-
-
-def test_a_month_less_saves_what_is_said(single: tuple[Project, DesignOptions, DesignResult]) -> None:
-    p, options, _ = single
-    assert p.case.target is not None
-    case = replace(p.case, target=p.case.target - MONTH)
-    assert said(single, "shelf life") == pytest.approx(saving(single, case, options), rel=0.02)
-
-
-def test_one_per_cent_more_share_saves_what_is_said(
-    single: tuple[Project, DesignOptions, DesignResult],
-) -> None:
-    p, options, result = single
-    more = replace(options, shares=tuple(replace(s, most=s.most + 0.01) for s in options.shares))
-    assert result.objective is not None
-    assert said(single, "share of EVOH") == pytest.approx(
-        saving(single, p.case, more), rel=0.02, abs=2e-5 * result.objective
-    )
-
-
-def test_one_micrometre_less_of_the_smallest_gauge_saves_what_is_said(
-    single: tuple[Project, DesignOptions, DesignResult],
-) -> None:
-    p, options, _ = single
-    thinner = replace(
-        options,
-        candidates=tuple(
-            replace(m, gauge=(m.gauge[0] - 1e-6, m.gauge[1])) if m.name == "tie PE" else m
-            for m in options.candidates
-        ),
-    )
-    assert said(single, "smallest gauge of tie PE") == pytest.approx(
-        saving(single, p.case, thinner), rel=0.02
-    )
-
-
-def test_what_does_not_hold_the_optimum_is_not_listed(
-    single: tuple[Project, DesignOptions, DesignResult],
-) -> None:
-    assert "largest total thickness" not in {b.name for b in single[2].binding}
-    assert all(b.saves > 0 for b in single[2].binding)
-    assert np.all(np.diff([b.saves for b in single[2].binding]) <= 0)

@@ -1,0 +1,335 @@
+"""A sheet that somebody filled in by hand: CSV or a workbook (.xlsx), as rows of text with their places.
+
+Both give the same rows. In a CSV file a place is line and column of the text, in a workbook the name of the
+cell (``offers.xlsx!Sheet!C7``). Column names are compared without case, blanks count as ``_``.
+"""
+
+from __future__ import annotations
+
+import importlib
+import re
+import warnings
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from optimizer.catalog.tables import Row, Table, parse_table
+from optimizer.errors import InputError, Problem
+
+WORKBOOKS = (".xlsx", ".xlsm")
+#: Files of spreadsheet programs that are not read, with the advice for each.
+_OTHER = {
+    ".xls": "an old workbook",
+    ".ods": "a workbook of another format",
+    ".numbers": "a workbook of another format",
+}
+#: A number with one comma in it, at the start of a cell.
+_COMMA = re.compile(r"(\s*[+-]?)(\d+),(\d+)(?![\d.,])")
+#: Rows of a workbook that are looked at; more than any list of offers has.
+_MOST_ROWS = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class SheetRow(Row):
+    """A row that points at its cells by name where it comes from a workbook (``book``: 'file!sheet').
+
+    titles: column name -> heading as written.
+    """
+
+    titles: Mapping[str, str] = field(default_factory=dict)
+    book: str = ""
+
+    def problem(self, name: str, message: str, *, hint: str = "", offset: int = 0) -> Problem:
+        line, column = self.place(name)
+        shown = self.titles.get(name, name)
+        if self.book:
+            return Problem(message, f"{self.book}!{letters(column)}{line}", field=shown, hint=hint)
+        return Problem(message, self.file, line, column + offset if column else 0, shown, hint)
+
+    @property
+    def where(self) -> str:
+        return f"{self.book}!{letters(1)}{self.line}" if self.book else f"{self.file}:{self.line}"
+
+
+def letters(column: int) -> str:
+    """'A' from 1, 'AA' from 27."""
+    text = ""
+    while column > 0:
+        column, rest = divmod(column - 1, 26)
+        text = chr(ord("A") + rest) + text
+    return text or "A"
+
+
+def read_sheet(
+    path: Path, columns: Sequence[str], aliases: Mapping[str, str], name: str = ""
+) -> tuple[tuple[SheetRow, ...], list[Problem]]:
+    """Rows of the file with the columns ``columns`` (``aliases``: other headings for them), and what is
+    wrong with the headings. ``name``: of the sheet looked for in a workbook with several.
+
+    Raises InputError for a file that is no such sheet, with every cell that cannot be read.
+    """
+    shown = str(path)
+    if path.is_dir():
+        raise InputError(Problem("is a folder, not a sheet", shown, hint="give a .csv or .xlsx file"))
+    if not path.exists():
+        raise InputError(Problem("there is no such file", shown))
+    if path.suffix.lower() in _OTHER:
+        hint = "save it as .xlsx, or as CSV UTF-8"
+        raise InputError(Problem(f"is {_OTHER[path.suffix.lower()]}", shown, hint=hint))
+    if path.suffix.lower() in WORKBOOKS:
+        table, book = _workbook(path, shown, name)
+    else:
+        table, book = parse_table(_text(path, shown), shown), ""
+    return _named(table, book, columns, aliases)
+
+
+def decimal_point(row: SheetRow, names: Sequence[str], problems: list[Problem]) -> SheetRow:
+    """The row with a decimal comma at the start of the named cells made a point.
+
+    A comma with three digits behind it may also group thousands: then the cell is a problem.
+    """
+    cells = dict(row.cells)
+    for name in names:
+        match = _COMMA.match(cells.get(name, ""))
+        if match is None:
+            continue
+        sign, whole, part = match.groups()
+        if len(part) == 3 and whole.strip("0"):
+            problems.append(
+                row.problem(
+                    name,
+                    f"'{match[0].strip()}' may be {whole}.{part} or {whole}{part}",
+                    hint="write a decimal point, and nothing between thousands",
+                )
+            )
+            cells[name] = ""
+        else:
+            cells[name] = f"{sign}{whole}.{part}{cells[name][match.end() :]}"
+    return replace(row, cells=cells)
+
+
+def _named(
+    table: Table, book: str, columns: Sequence[str], aliases: Mapping[str, str]
+) -> tuple[tuple[SheetRow, ...], list[Problem]]:
+    """The rows under the names of ``columns``, and each heading that is none of them or comes twice."""
+    problems: list[Problem] = []
+    titles: dict[str, str] = {}
+    known = [*columns, *aliases]
+    head = SheetRow(table.head.cells, table.file, table.head.line, table.head.place, {}, book)
+    for heading in table.columns:
+        plain = "_".join(heading.lower().split())
+        name = aliases.get(plain, plain)
+        if name not in columns:
+            close = get_close_matches(plain, known, n=1, cutoff=0.6)
+            hint = f"did you mean '{close[0]}'?" if close else "columns: " + ", ".join(columns)
+            problems.append(head.problem(heading, "there is no such column", hint=hint))
+        elif name in titles:
+            problems.append(
+                head.problem(heading, f"means the same as the column '{titles[name]}'", hint="keep one")
+            )
+        else:
+            titles[name] = heading
+    rows = []
+    for row in table.rows:
+        cells = {name: " ".join(row.get(heading).split()) for name, heading in titles.items()}
+        rows.append(SheetRow(cells, row.file, row.line, _place(row, titles), titles, book))
+    return tuple(rows), problems
+
+
+def _place(row: Row, titles: Mapping[str, str]) -> Callable[[str], tuple[int, int]]:
+    return lambda name: row.place(titles.get(name, ""))
+
+
+# -- CSV -----------------------------------------------------------------------------------------------------
+
+
+def _text(path: Path, shown: str) -> str:
+    """The text of a CSV file, made such that ``parse_table`` takes it; line numbers stay."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError:
+        hint = "save it as 'CSV UTF-8', or give the .xlsx file"
+        raise InputError(Problem("the file is not UTF-8 text", shown, hint=hint)) from None
+    except OSError as error:
+        raise InputError(Problem(f"cannot be read: {error.strerror}", shown)) from None
+    lines = text.splitlines()
+    problems = []
+    headed = False
+    for i, line in enumerate(lines):
+        if line.startswith(("#", '"#')):
+            lines[i] = ""
+            continue
+        if not headed and re.fullmatch(r'"?sep=.?"?', line.strip(), re.IGNORECASE):
+            lines[i] = ""  # spreadsheets write this line to say what separates the cells
+        elif not headed and line.strip(" ,;\t"):
+            lines[i] = line.rstrip(" ,;\t")
+            headed = True
+        if line.count('"') % 2:
+            problems.append(
+                Problem(
+                    "a quotation mark is not closed on its line",
+                    shown,
+                    i + 1,
+                    line.index('"') + 1,
+                    hint="a cell must not hold a line break",
+                )
+            )
+            break  # what follows may be the rest of the cell
+    if problems:
+        raise InputError(problems)
+    return "\n".join(lines)
+
+
+# -- workbooks -----------------------------------------------------------------------------------------------
+
+
+def _workbook(path: Path, shown: str, wanted: str) -> tuple[Table, str]:
+    """The sheet of a workbook as a table, and 'file!sheet'."""
+    values, formulas = (_opened(path, shown, data_only) for data_only in (True, False))
+    sheet = _the_sheet(values, shown, wanted)
+    book = f"{shown}!{sheet.title}"
+    reader = _Cells(sheet, formulas[sheet.title], book)
+    rows = [(number, texts) for number, texts in reader.rows() if any(texts) and not _comment(texts)]
+    if reader.problems:
+        raise InputError(reader.problems)
+    if not rows:
+        raise InputError(Problem("the sheet is empty", book, hint="the first row names the columns"))
+    (number, heading), *rest = rows
+    columns: dict[str, int] = {}
+    for i, text in enumerate(heading):
+        if text:
+            columns.setdefault(text, i)
+    problems = [
+        Problem(f"the column '{text}' stands twice", f"{book}!{letters(i + 1)}{number}")
+        for i, text in enumerate(heading)
+        if text and columns[text] != i
+    ]
+    for line, texts in rest:
+        problems += [
+            Problem("a cell without a column name above it", f"{book}!{letters(i + 1)}{line}")
+            for i, text in enumerate(texts)
+            if text and (i >= len(heading) or not heading[i])
+        ]
+    if problems:
+        raise InputError(problems)
+    head = Row({text: text for text in columns}, shown, number, _cell(number, columns))
+    made = [
+        Row(
+            {text: texts[i] if i < len(texts) else "" for text, i in columns.items()},
+            shown,
+            line,
+            _cell(line, columns),
+        )
+        for line, texts in rest
+    ]
+    return Table(shown, (), head, tuple(made)), book
+
+
+def _comment(texts: Sequence[str]) -> bool:
+    return next(filter(None, texts)).startswith("#")
+
+
+def _cell(line: int, columns: Mapping[str, int]) -> Callable[[str], tuple[int, int]]:
+    return lambda name: (line, columns.get(name, 0) + 1)
+
+
+def _opened(path: Path, shown: str, data_only: bool) -> Any:
+    openpyxl = importlib.import_module("openpyxl")  # only now: nobody else needs it
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about decorations that are not read
+            return openpyxl.load_workbook(path, data_only=data_only)
+    except PermissionError as error:
+        raise InputError(Problem(f"cannot be read: {error.strerror}", shown)) from None
+    except Exception as error:  # the library lets every kind through on damaged files
+        reason = (str(error).splitlines() or [type(error).__name__])[0]
+        hint = "open and save it in a spreadsheet program; a password must be taken off"
+        raise InputError(Problem(f"is no workbook that can be read: {reason}", shown, hint=hint)) from None
+
+
+def _the_sheet(book: Any, shown: str, wanted: str) -> Any:
+    filled = [s for s in book.worksheets if s.sheet_state == "visible" and _filled(s)]
+    named = [s for s in filled if s.title.strip().lower() == wanted.lower()]
+    if not filled:
+        raise InputError(Problem("the workbook has no visible sheet with anything in it", shown))
+    if len(filled) > 1 and not named:
+        names = ", ".join(f"'{s.title}'" for s in filled)
+        raise InputError(
+            Problem(
+                f"the workbook has several sheets: {names}", shown, hint=f"call the one to read '{wanted}'"
+            )
+        )
+    return (named or filled)[0]
+
+
+def _filled(sheet: Any) -> bool:
+    return any(value is not None for row in sheet.values for value in row)
+
+
+class _Cells:
+    """The cells of a sheet as text; what a person sees, as far as that is certain."""
+
+    def __init__(self, sheet: Any, formulas: Any, book: str) -> None:
+        self.sheet, self.formulas, self.book = sheet, formulas, book
+        self.problems: list[Problem] = []
+        self.merged = self._merged()
+
+    def _merged(self) -> dict[tuple[int, int], tuple[int, int]]:
+        """Cell -> first cell, for cells merged down a column; merging across columns is a problem."""
+        found = {}
+        for span in self.sheet.merged_cells.ranges:
+            if span.min_col != span.max_col:
+                self.problems.append(
+                    Problem(
+                        "cells are merged across columns",
+                        f"{self.book}!{letters(span.min_col)}{span.min_row}",
+                        hint="split them; the first row with text names the columns",
+                    )
+                )
+            for row in range(span.min_row, span.max_row + 1):
+                found[row, span.min_col] = span.min_row, span.min_col
+        return found
+
+    def rows(self) -> list[tuple[int, list[str]]]:
+        """(row number, texts) of every row."""
+        if self.sheet.max_row > _MOST_ROWS:
+            self.refuse(self.book, f"the sheet has {self.sheet.max_row} rows", "delete the empty rows below")
+            return []
+        width = range(1, self.sheet.max_column + 1)
+        return [(n, [self.text(n, i) for i in width]) for n in range(1, self.sheet.max_row + 1)]
+
+    def text(self, row: int, column: int) -> str:
+        row, column = self.merged.get((row, column), (row, column))
+        cell = self.sheet.cell(row, column)
+        value = cell.value
+        place = f"{self.book}!{letters(column)}{row}"
+        if value is None:
+            if self.formulas.cell(row, column).data_type == "f":
+                self.refuse(
+                    place, "a formula without a stored value", "save the file in a spreadsheet program"
+                )
+            return ""
+        if isinstance(value, bool):
+            self.refuse(place, f"the logical value {str(value).upper()} where text or a number belongs", "")
+            return ""
+        if cell.data_type == "e":
+            self.refuse(place, f"the formula ends in the error {value}", "correct it")
+            return ""
+        if isinstance(value, int | float):
+            percent = "%" in str(cell.number_format)
+            return f"{100 * value:.12g} %" if percent else f"{value:.15g}"
+        if isinstance(value, str):
+            return " ".join(value.split())
+        self.refuse(
+            place,
+            "a date or time where text or a number belongs",
+            "format the cell as text and type it again",
+        )
+        return ""
+
+    def refuse(self, place: str, message: str, hint: str) -> None:
+        problem = Problem(message, place, hint=hint)
+        if problem not in self.problems:
+            self.problems.append(problem)

@@ -106,12 +106,14 @@ class Closer:
             if not work.contract(node, cutoff):
                 done = min(done, cutoff)
                 continue
-            if work.whole:
-                bound, x = work.relax(node, cutoff, whole=True)
+            if nodes == 1 or work.whole:
+                # contraction changes what the relaxation proposes
+                bound, again = work.relax(node, cutoff, whole=work.whole)
                 node.bound = max(node.bound, bound)
-                if node.bound >= cutoff or x is None:
+                if node.bound >= cutoff or again is None:
                     done = min(done, node.bound)
                     continue
+                x = again
             if nodes == 1 or nodes % 10 == 0:
                 cutoff = min(cutoff, offer(x, work.prices))
             split = work.split(node, x)
@@ -119,7 +121,9 @@ class Closer:
                 # contraction may have left nothing to cut: the bound of what it left counts
                 bound, again = work.relax(node, cutoff)
                 node.bound = max(node.bound, bound)
-                split = None if again is None or node.bound >= cutoff else work.split(node, again)
+                if again is not None and node.bound < cutoff:
+                    cutoff = min(cutoff, offer(again, work.prices))
+                    split = work.split(node, again)
             if split is None:
                 done = min(done, node.bound)
                 continue

@@ -16,7 +16,7 @@ from optimizer.design.boxes import Box, resistivity_at
 from optimizer.design.close import MOST_NODES, Closer
 from optimizer.design.exact import ExactModel
 from optimizer.design.layout import UM, Pattern, ranks, sequences_of
-from optimizer.design.polish import Polisher, Sequences
+from optimizer.design.polish import Polisher, Sequences, gauges
 from optimizer.design.problem import Choice, Problem
 from optimizer.design.rows import Tangents
 from optimizer.design.screen import Screen
@@ -89,11 +89,13 @@ class Closing:
         self._tangents_at(choice.sequences, choice.flat)
 
     def polish(self, sequences: Sequences, x: Array) -> Choice | None:
-        """Best thicknesses found from x [um], and from a thicker start where that fails at first."""
+        """Best thicknesses found from x [um], and from thicker starts where that fails at first."""
         first = sequences not in self.polisher.solved
         polished = self.polisher.best(sequences, [x])
         if polished is None and first:
-            polished = self.polisher.best(sequences, [1.3 * x])
+            least, most = gauges(self.problem, sequences)
+            for other in (1.3 * x, np.sqrt(least * most), 0.5 * (least + most)):
+                polished = polished or self.polisher.best(sequences, [other])
         if polished is not None:
             self._tangents_at(sequences, polished.flat)
         else:

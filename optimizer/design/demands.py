@@ -38,8 +38,8 @@ GUARD = 2e-5
 SPEC_GUARD = 1e-7
 #: Change of log conductance for the sensitivities.
 _STEP = 0.02
-#: Scales of the designed walls that are tried for the critical one.
-_SCALES = np.logspace(-6, 6, 73)
+#: Scales of the designed walls between which the critical one is looked for, and the step outwards.
+_LEAST_SCALE, _LARGEST_SCALE, _OUTWARD = 1e-6, 1e6, 8.0
 _NEAR = np.geomspace(0.6, 1.7, 13)
 #: Least number of time slices where humidity inside changes while humidity matters.
 _SLICES = 6
@@ -344,17 +344,20 @@ class Linearisation:
 def _critical(excess: Callable[[Array], Array]) -> float:
     """Scale at which the limit is just met: 0 if no scale meets it, inf if every scale does.
 
-    Looks near 1 first, where a reference that was designed lies; else over many decades.
+    Looks near 1 first, where a reference that was designed lies, then outwards step by step.
     """
     grid = _NEAR
     values = excess(grid)
-    if values[0] > 0 or not np.any(values > 0):
-        grid = _SCALES
-        values = excess(grid)
-        if values[0] > 0:
+    while values[0] > 0:
+        if grid[0] < _LEAST_SCALE:
             return 0.0
-        if not np.any(values > 0):
+        grid = np.geomspace(grid[0] / _OUTWARD, grid[0], 8)
+        values = excess(grid)
+    while not np.any(values > 0):
+        if grid[-1] > _LARGEST_SCALE:
             return np.inf
+        grid = np.geomspace(grid[-1], _OUTWARD * grid[-1], 8)
+        values = excess(grid)
     for rounds_left in reversed(range(3)):
         first = int(np.argmax(values > 0))
         low, high = float(grid[first - 1]), float(grid[first])

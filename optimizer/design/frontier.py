@@ -45,6 +45,8 @@ _RESERVE_SLACK = 0.01
 INSIDE = 2e-4
 #: Step beyond the end of a structure's life, as a share of the tolerance of a change.
 _STEP = 0.9
+#: What counts as early: this share of the way from one target to the other.
+_EARLY = 0.4
 #: Objectives closer than this are the same.
 _SAME = 1e-7
 
@@ -360,12 +362,12 @@ class Frontier:
 
     def _probe(self, low: float, high: float) -> float:
         """A target between two with different structures: where the one of the shorter life runs out, then
-        just beyond that, else the middle."""
+        just beyond that; the middle where it runs out early (in whole gauge steps, say)."""
         if low in self.run_out:
             self.run_out.discard(low)
             return low * (1.0 + _STEP * KINK_TOLERANCE)
         life = self.life(self.known[low].choice, high) * (1.0 - INSIDE)
-        if low * (1.0 + 0.1 * KINK_TOLERANCE) < life < high * (1.0 - 0.1 * KINK_TOLERANCE):
+        if low * (high / low) ** _EARLY < life < high * (1.0 - 0.1 * KINK_TOLERANCE):
             self.run_out.add(life)
             return life
         return float(np.sqrt(low * high))

@@ -36,6 +36,8 @@ DEFAULT_GAP = 1e-3
 _AIM = 0.95
 #: A reserve counts as kept to within this share of the permitted change [%].
 _RESERVE_SLACK = 0.01
+#: The first search may stop within five times the gap asked for, but not beyond this.
+_LARGEST_ROUGH = 0.5
 #: Seconds for the bound of the design returned, when the search was told to stop before that.
 _GRACE = 1.0
 #: Rounds of taking the newest design as the reference of the limits.
@@ -131,6 +133,11 @@ class _Run:
         return self.left <= 0 or self.stop()
 
     @property
+    def rough(self) -> float:
+        """Gap of the first search, around a reference that is not a design."""
+        return min(_LARGEST_ROUGH, max(5 * self.gap, 0.01))
+
+    @property
     def stopped_by(self) -> str | None:
         """Why the work ended before its time, or that the time was up."""
         if self._full:
@@ -192,7 +199,7 @@ class _Run:
         demands = self._first()
         if demands.beyond:
             return self._beyond(demands)
-        rough = self._searched(self._search(demands), max(5 * self.gap, 0.01))
+        rough = self._searched(self._search(demands), self.rough)
         if rough.best is not None:
             return rough.best
         if rough.status != "infeasible":
@@ -210,7 +217,7 @@ class _Run:
         demands = self._around(why.choice)
         if demands.beyond:
             return before
-        return self._searched(self._search(demands), max(5 * self.gap, 0.01))
+        return self._searched(self._search(demands), self.rough)
 
     def _explained(self, demands: Demands) -> Explanation:
         if self.progress:

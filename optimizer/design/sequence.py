@@ -355,8 +355,9 @@ class SequenceBound:
                     env = self.problem.environments[term.environment]
                     material = self.problem.materials[self.stack[i][1]]
                     box = region.boxes[key]
-                    middle = 0.5 * (box.f_low + box.f_high)
-                    centre = Box(middle, middle, box.s_low, box.s_high)
+                    # resistivity may be flat over much of the box: look at both ends and the middle
+                    points = (box.f_low, 0.5 * (box.f_low + box.f_high), box.f_high)
+                    pinned = [Box(f, f, box.s_low, box.s_high) for f in points]
                     narrow = Box(box.f_low, box.f_high, box.s_low, box.s_low)
                     scale = term.weight * x[i] * UM / total**2
                     if demand.gas == "H2O":
@@ -366,7 +367,10 @@ class SequenceBound:
                         by_span[key] += scale * max(0.0, (top[1] - top[0]) - (inner[1] - inner[0]))
                     else:
                         top_r = largest_resistivity(material, demand.gas, env, box)
-                        least = largest_resistivity(material, demand.gas, env, centre)
+                        least = min(
+                            (largest_resistivity(material, demand.gas, env, b) for b in pinned if b.possible),
+                            default=0.0,
+                        )
                         optimism[key] += 2 * scale * max(0.0, top_r - least)
                         if narrow.possible:
                             by_span[key] += scale * max(

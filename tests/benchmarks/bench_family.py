@@ -28,7 +28,7 @@ from tests.benchmarks.family import SIZES, family
 TUNING, FRESH = (1, 2, 3), (101, 102, 103)
 GAP = 1e-3
 #: Clock time after which a process is ended, in terms of the time that its solver was given, and [s] on top.
-PATIENCE, GRACE = 3.0, 60.0
+PATIENCE, GRACE = 6.0, 60.0
 HEAD = (
     f"{'name':31s} {'seed':>4s} | {'CPU s':>7s} {'wall':>6s} {'gap':>7s} {'objective':>11s} | "
     f"{'CPU s':>7s} {'wall':>6s} {'gap':>7s} {'objective':>11s} {'bound':>11s} | "

@@ -107,7 +107,7 @@ def excess(problem: Problem, choice: Choice) -> float:
 
 def _resistances(stack: list[Material], thick: Array, gas: str, env: Environment) -> Array:
     """Resistance of each layer at the activity in its middle [m2 s Pa/mol]."""
-    water = thick * np.array([_water(m, env.temperature) for m in stack])
+    water: Array = thick * np.array([_water(m, env.temperature) for m in stack])
     if gas == "H2O":
         return water
     middle = (np.cumsum(water) - 0.5 * water) / water.sum()

@@ -28,8 +28,8 @@ from optimizer.cli.portfolio_options import (
 _EXIT = "Exit status: 0 yes or done; 1 the package fails or no structure meets the limits; 2 wrong input."
 _EXIT_DESIGN = (
     "Exit status: 0 a structure that passes, proved to the gap or the best within the time or memory given; "
-    "1 none; 2 wrong input; 130 interrupted: Ctrl-C ends the search, prints and saves the best so far with what "
-    "is proved of it; once more ends at once."
+    "1 none; 2 wrong input; 130 interrupted: Ctrl-C ends the search, prints and saves the best so far with "
+    "what is proved of it; once more ends at once."
 )
 
 app = typer.Typer(

@@ -20,8 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.design.frame import Boxes, WallFrame, Zoning
-from optimizer.design.layout import UM
+from optimizer.design.layout import UM, allowed
 from optimizer.design.master import Master
+from optimizer.design.polish import Sequences, gauges
+from optimizer.design.problem import Problem
 from optimizer.design.rows import Multipliers, PlaceRow, Rules, Tangents, Walk
 from optimizer.design.small import SmallSolver
 from optimizer.design.walk import Walks
@@ -206,3 +208,22 @@ class Relaxation:
         """One tangent of every demand, the newest."""
         newest = {d: q for q, d in enumerate(self.tangents.demand)}
         return list(newest.values())
+
+
+def proposal(
+    problem: Problem, frames: Sequence[WallFrame], solved: Solved, k: int
+) -> tuple[Sequences, Array] | None:
+    """Sequences and thicknesses [um] of the ``k``-th heaviest walks; None where the rules forbid them."""
+    chosen = [walks[k][0] for walks in solved.walks]
+    sequences = tuple(f.sequence(walk) for f, walk in zip(frames, chosen, strict=True))
+    if any(not allowed(f.wall, s) for f, s in zip(frames, sequences, strict=True)):
+        return None
+    parts = []
+    for w, (f, walk) in enumerate(zip(frames, chosen, strict=True)):
+        x = np.array([solved.thickness.get((w, *s), 0.0) / max(walk.count(s), 1) for s in walk])
+        if f.wall.symmetric:
+            x = np.concatenate([x, x[-2::-1]])
+        elif f.inward:
+            x = x[::-1]
+        parts.append(x)
+    return sequences, np.clip(np.concatenate(parts), *gauges(problem, sequences))

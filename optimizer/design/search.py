@@ -24,9 +24,9 @@ from optimizer.design.branch import by_barrier, by_material, first_open, halves,
 from optimizer.design.closing import Closing
 from optimizer.design.frame import Boxes, WallFrame, Zoning, key_groups
 from optimizer.design.layout import allowed, near
-from optimizer.design.polish import Sequences, gauges
+from optimizer.design.polish import Sequences
 from optimizer.design.problem import Choice, Problem, dearest
-from optimizer.design.relax import Relaxation, Solved
+from optimizer.design.relax import Relaxation, Solved, proposal
 from optimizer.design.rows import Multipliers, Rules, Walk
 from optimizer.design.screen import Screen
 from optimizer.design.select import select
@@ -351,19 +351,10 @@ class Search:
         for k in range(1 if self.best is not None else 3):
             if any(k >= len(walks) for walks in solved.walks):
                 break
-            chosen = [walks[k][0] for walks in solved.walks]
-            sequences = tuple(f.sequence(walk) for f, walk in zip(self.frames, chosen, strict=True))
-            if any(not allowed(f.wall, s) for f, s in zip(self.frames, sequences, strict=True)):
+            proposed = proposal(self.problem, self.frames, solved, k)
+            if proposed is None:
                 continue
-            parts = []
-            for w, (f, walk) in enumerate(zip(self.frames, chosen, strict=True)):
-                x = np.array([solved.thickness.get((w, *s), 0.0) / max(walk.count(s), 1) for s in walk])
-                if f.wall.symmetric:
-                    x = np.concatenate([x, x[-2::-1]])
-                elif f.inward:
-                    x = x[::-1]
-                parts.append(x)
-            x = np.clip(np.concatenate(parts), *gauges(self.problem, sequences))
+            sequences, x = proposed
             if self.best is None or self.closing.promising(sequences, x, prices):
                 self.closing.polish(sequences, x)
 

@@ -205,6 +205,15 @@ def test_no_time_for_it_is_said_in_the_answer(tmp_path: Path) -> None:
     assert not result.binding and result.binding_notes == ("Not looked at: no time was left.",)
 
 
+def test_the_answer_of_a_project_says_what_holds_it_in_the_time_for_that(tmp_path: Path) -> None:
+    said: list[str] = []
+    result = solved(project(tmp_path), binding_time=3.0, progress=said.append)
+    assert result.binding and result.binding_notes
+    assert {b.saves_unit for b in result.binding} == {"EUR/package"}
+    assert any(line.startswith("what holds the design: ") for line in said)
+    assert result.solver["seconds"] < 30.0
+
+
 # -- the steps -----------------------------------------------------------------------------------------------
 
 EVERYTHING = """

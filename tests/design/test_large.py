@@ -1,8 +1,9 @@
 """The largest benchmark instances, proved a second way.
 
-Nobody can list their 10^9 and more sequences. So the table is reduced to the materials of the best designs and
-some others, down to a few thousand sequences, every one of which is closed singly: no zoning, no priced walk
-takes part. The search must give the same answer on the reduced table, and the full table can only be better.
+Nobody can list their 10^9 and more sequences. So the table is reduced to the materials of the best designs
+and some others, down to a few thousand sequences, every one of which is closed singly: no zoning, no priced
+walk takes part. The search must give the same answer on the reduced table, and the full table can only be
+better.
 """
 
 from __future__ import annotations
@@ -34,7 +35,9 @@ def reduced(problem: Problem, keep: Sequence[int]) -> Problem:
             most=w.most[index],
             rate=w.rate[index],
             fixed=None if w.fixed is None else w.fixed[index],
-            shares=tuple(Share(s.name, tuple(s.content[i] for i in index), s.least, s.most) for s in w.shares),
+            shares=tuple(
+                Share(s.name, tuple(s.content[i] for i in index), s.least, s.most) for s in w.shares
+            ),
             keep=tuple(index.index(k) for k in w.keep),
         )
         for w in problem.walls

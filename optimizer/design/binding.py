@@ -35,7 +35,7 @@ _NOTHING = 1.5e-4
 #: A saving that thicknesses alone show counts from this share of the objective.
 _SEEN = 1e-6
 #: Share of the time that one variant may take, and the least it gets [s].
-_TURN, _LEAST_TURN = 0.25, 0.5
+_TURN, _LEAST_TURN = 0.15, 0.5
 
 
 @dataclass

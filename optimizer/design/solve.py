@@ -20,7 +20,7 @@ Progress = Callable[[str], None]
 #: Other structures listed with the answer.
 _ALTERNATIVES = 5
 #: Seconds spent at most on them.
-_OTHERS_TIME = 5.0
+_OTHERS_TIME = 10.0
 #: Seconds spent at most on what holds the design, and the share of the time that is left.
 BINDING_TIME, _BINDING_SHARE = 10.0, 0.7
 #: Kept of the time for the answer once the search has ended: at most so many seconds, this share of all.

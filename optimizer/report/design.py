@@ -142,10 +142,18 @@ def _alternatives(page: Page, result: DesignResult) -> None:
         return
     page.heading("Next best, inside to outside, um")
     rows = [
-        [f"+{percent(a.excess_pct)}", _amount(result, a.objective), structure_text(a.structure)]
+        [
+            f"+{percent(a.excess_pct)}{'' if a.proved else ' *'}",
+            _amount(result, a.objective),
+            structure_text(a.structure),
+        ]
         for a in result.alternatives
     ]
     page.table([number("above best"), number(result.minimised), Column("structure")], rows)
+    if all(a.proved for a in result.alternatives):
+        page.indented("Each is proved the best of its own sequence, with nothing cheaper left out (within the gap).")
+    else:
+        page.indented("* good, but not proved to be next: the time set aside for this was up")
 
 
 def structure_text(structure: Mapping[str, Sequence[ChosenLayer]]) -> str:

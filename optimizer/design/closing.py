@@ -107,14 +107,16 @@ class Closing:
         the price of the demands that they miss in the exact model, against the designs wanted and the
         sequence's own."""
         value = self.exact.value(sequences, x * UM)
+        most = 0.0
         if self.problem.demands:
             demand = self.exact.demand_values(sequences, x[None, :] * UM)[0]
-            if float(demand.max()) > _FAR_OFF and np.isfinite(self.dearest):
-                return False
+            most = float(demand.max())
             value += float(prices @ np.maximum(0.0, 1.0 - 1.0 / np.maximum(demand, 1e-9)))
-        own = self.polisher.solved.get(sequences)
-        if self.failed.get(sequences, 0) >= _FAILURES:
+        if most > 1.0 and self.failed.get(sequences, 0) >= _FAILURES:
             return False
+        if most > _FAR_OFF and np.isfinite(self.dearest):
+            return False
+        own = self.polisher.solved.get(sequences)
         if own is not None:
             return value < own.objective * (1 - 0.5 * self.gap)
         return value < _HOPE * self.dearest

@@ -151,7 +151,7 @@ def _alternatives(page: Page, result: DesignResult) -> None:
     ]
     page.table([number("above best"), number(result.minimised), Column("structure")], rows)
     if all(a.proved for a in result.alternatives):
-        page.indented("Each is proved the best of its own sequence, with nothing cheaper left out (within the gap).")
+        page.indented("Each is proved best of its own sequence, and nothing cheaper was left out.")
     else:
         page.indented("* good, but not proved to be next: the time set aside for this was up")
 

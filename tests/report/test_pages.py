@@ -145,7 +145,11 @@ def test_a_design_shows_structure_alternatives_and_what_holds_it() -> None:
     assert "OPTIMAL: cost 0.05235 EUR." in text
     assert "Wall bottle, 314.5 um" in text
     assert "oxygen gain 1 mg/kg more 0.0012 EUR" in text
-    assert "+3.4 % 0.0541 EUR HDPE 300 / tie PE 8 / EVOH 32 6.5" in text
+    assert "+3.4 % * 0.0541 EUR HDPE 300 / tie PE 8 / EVOH 32 6.5" in text
+    assert "* good, but not proved to be next" in text
+    proved = replace(DESIGNED, alternatives=tuple(replace(a, proved=True) for a in DESIGNED.alternatives))
+    text = flat(design_page(proved))
+    assert "+3.4 % 0.0541 EUR HDPE 300" in text and "Each is proved best of its own sequence" in text
 
 
 def test_an_infeasible_design_explains_itself() -> None:

@@ -215,9 +215,12 @@ def _nearest(
     case: Case, problem: Problem, limits: set[str], walls: Walls, ask: _Questions
 ) -> tuple[str, Choice | None]:
     """The structure that comes nearest to the limits of the conflict, all of them relaxed by one factor."""
+    # a limit on water vapour is two demands, one for each wet side: both are relaxed
+    stated = {name.split(",")[0] for name in limits}
+    relaxed_names = {d.name for d in problem.demands if d.name.split(",")[0] in stated}
 
     def relaxed(factor: float) -> Problem:
-        return problem.weighted(1.0 / factor, limits)
+        return problem.weighted(1.0 / factor, relaxed_names)
 
     low, high, best = 1.0, None, None
     factor = 1.5

@@ -37,10 +37,7 @@ def place_scores(node: Relaxation, solved: Solved) -> dict[tuple[Key, str], tupl
         if not pattern.singles or not frame.classes:
             continue
         worth = _worth(node, w, solved.multipliers)
-        amount = np.zeros((pattern.zones, frame.count))
-        for (wall, z, m), x in solved.thickness.items():
-            if wall == w:
-                amount[z, m] += x
+        amount = _amounts(solved, w, pattern.zones, frame.count)
         low, high = frame.waters(pattern, node.boxes)
         middle = 0.5 * (low + high)
         water = middle * amount
@@ -94,10 +91,7 @@ def loose_layers(node: Relaxation, solved: Solved) -> dict[tuple[int, int, int],
         if not used:
             continue
         worth = _worth(node, w, solved.multipliers)
-        amount = np.zeros((zoning.zones, frame.count))
-        for (v, z, m), x in solved.thickness.items():
-            if v == w:
-                amount[z, m] += x
+        amount = _amounts(solved, w, zoning.zones, frame.count)
         low, high = frame.waters(zoning, node.boxes)
         water = (0.5 * (low + high) * amount).sum(axis=2)
         total = np.maximum(water.sum(axis=1), 1e-300)
@@ -110,6 +104,15 @@ def loose_layers(node: Relaxation, solved: Solved) -> dict[tuple[int, int, int],
             gap = np.maximum(node.table[w][:, z, m] - point[:, m], 0.0)
             found[w, z, m] = float(worth @ gap) * x
     return found
+
+
+def _amounts(solved: Solved, w: int, zones: int, materials: int) -> Array:
+    """Thickness [um] of every material in every zone of wall ``w`` in the programme (zones, materials)."""
+    amount = np.zeros((zones, materials))
+    for (wall, z, m), x in solved.thickness.items():
+        if wall == w:
+            amount[z, m] += x
+    return amount
 
 
 def _worth(node: Relaxation, w: int, u: Multipliers) -> Array:

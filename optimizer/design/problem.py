@@ -142,9 +142,6 @@ class WallRules:
         """Objective for the presence of one layer, by material (zeros where none is charged)."""
         return np.zeros(len(self.rate)) if self.fixed is None else self.fixed
 
-    def without_symmetry(self) -> WallRules:
-        return replace(self, symmetric=False)
-
 
 @dataclass(frozen=True)
 class Problem:

@@ -159,24 +159,6 @@ class SequenceModel:
                         high=0.0,
                     )
 
-    def forbid(self, sequences: Sequence[Sequence[int]]) -> None:
-        """Exclude one choice of sequences (all walls together) from the model."""
-        row: list[tuple[float, Any]] = []
-        count = 0
-        for w, sequence in enumerate(sequences):
-            phase = 0
-            for k, m in enumerate(sequence):
-                if self.ranks[w]:
-                    rises = 1 + phase % 2 if self.problem.sensitive[m] else phase % 2
-                    phase += rises
-                state = (k, m, phase)
-                if state not in self.states[w]:
-                    return
-                row.append((1.0, self.x[w, state]))
-                count += 1
-            row += [(-1.0, self.x[w, s]) for s in self.states[w] if s[0] == len(sequence)]
-        self.add(row, high=count - 1.0)
-
     def add(
         self,
         row: list[tuple[float, Any]],

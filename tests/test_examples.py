@@ -53,7 +53,13 @@ def expected(folder: Path, command: str) -> dict[str, Any]:
 
 
 def of_command(command: str) -> list[Any]:
-    return [pytest.param(folder, id=folder.name) for folder, name in CASES if name == command]
+    """Folders of the examples of a command; a design of a flexible package takes more than ten seconds."""
+    slow = {"coffee_sachet"} if command == "design" else set()
+    return [
+        pytest.param(folder, id=folder.name, marks=[pytest.mark.slow] if folder.name in slow else [])
+        for folder, name in CASES
+        if name == command
+    ]
 
 
 _designs: dict[str, DesignResult] = {}

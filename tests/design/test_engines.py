@@ -60,13 +60,13 @@ def compare(problem: Problem, seconds: float) -> None:
         assert rules_broken(problem, choice.sequences, x)[0] <= 1e-7
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(3))
 def test_the_engines_agree(seed: int) -> None:
     compare(drawn(seed, layers=4 if seed % 2 else 5), 3.0)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(100, 200))
+@pytest.mark.parametrize("seed", (*range(3, 8), *range(100, 200)))
 def test_the_engines_agree_again(seed: int) -> None:
     compare(drawn(seed), 4.0)
 

@@ -174,14 +174,14 @@ def test_surroundings_split_in_two_equal_halves_change_nothing(seed: int) -> Non
 # -- projects ------------------------------------------------------------------------------------------------
 
 NAMES = (
-    "oxygen gain beside a cap",
+    "carbon dioxide loss",
     *(
         pytest.param(n, marks=pytest.mark.slow)
         for n in (
             "oxygen gain of a drink",
             "headspace oxygen of a pouch",
             "water loss of a drink",
-            "carbon dioxide loss",
+            "oxygen gain beside a cap",
         )
     ),
 )

@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from optimizer.results_uncertainty import UncertaintyResult
+
 
 @dataclass(frozen=True)
 class LimitOutcome:
@@ -61,7 +63,9 @@ class LayerState:
 
 @dataclass(frozen=True)
 class PredictResult:
-    """Answer of ``predict``. time_series: 'days' and one list per quantity, names carry units."""
+    """Answer of ``predict``. time_series: 'days' and one list per quantity, names carry units. wall_model:
+    steady or transient, how the walls were simulated; wall_reason: why, in words; uncertainty: None unless
+    samples were asked for."""
 
     title: str
     version: str
@@ -85,6 +89,9 @@ class PredictResult:
     cost_per_package: float | None
     currency: str
     geometry: tuple[Mapping[str, Any], ...] = ()
+    wall_model: str = "steady"
+    wall_reason: str = ""
+    uncertainty: UncertaintyResult | None = None
     command: str = "predict"
 
     def as_dict(self) -> dict[str, Any]:

@@ -39,6 +39,29 @@ class DiffusionLaw:
         return self.diffusivity * arrhenius(self.activation_energy, temperature, self.temperature)
 
 
+@dataclass(frozen=True)
+class Band:
+    """How uncertain a property is: relative standard deviation [-] of a lognormal factor with median 1;
+    source: key that properties measured together share; origin: in words, for example "band of the table"."""
+
+    spread: float
+    source: str
+    origin: str
+
+
+@dataclass(frozen=True)
+class Scavenger:
+    """Use of ``gas`` inside a material, at the rate k c s [mol/(m3 s)]: k = ``rate`` [1/s] at ``temperature``
+    [K] with ``activation_energy`` [J/mol], c the dissolved gas [mol/m3], s the share of the capacity that is
+    left. capacity [mol/m3 of material]; None never runs out (s = 1)."""
+
+    gas: str
+    rate: float
+    temperature: float
+    activation_energy: float = 0.0
+    capacity: float | None = None
+
+
 @dataclass(frozen=True, eq=False)
 class Material:
     """Compared by identity, so that tables can be cached per material.
@@ -52,7 +75,10 @@ class Material:
     through the machine. recycled_content: share of its mass [-]. food_contact: whether it is listed as a
     layer that touches food, None if nothing is said. contains: of foil, metallising, halogen; None if
     unknown. carrier: families that a coating lies on, empty for other layers; carrier_side: the side of the
-    coating on which its carrier lies, inside or outside, empty where that is open."""
+    coating on which its carrier lies, inside or outside, empty where that is open.
+
+    bands: uncertainty by what it is of: a gas or H2O (permeability), or "O2 diffusivity" and so on.
+    scavenger: what it uses up of a gas, or None."""
 
     name: str
     family: str
@@ -76,6 +102,8 @@ class Material:
     contains: frozenset[str] | None = None
     carrier: frozenset[str] = frozenset()
     carrier_side: str = ""
+    bands: Mapping[str, Band] = field(default_factory=dict)
+    scavenger: Scavenger | None = None
 
     @property
     def fixed_gauge(self) -> bool:
@@ -110,6 +138,16 @@ class Material:
             return self.gases[gas]
         except KeyError:
             raise MaterialError(f"material {self.name!r} has no {gas} permeability") from None
+
+    def solubility(self, gas: str, temperature: ArrayLike) -> Array | None:
+        """Gas dissolved per volume and partial pressure [mol/(m3 Pa)], shape of ``temperature`` [K]; None
+        where no diffusivity is known. S = P / D with P at the driest point of its law: humidity changes how
+        quickly the gas moves, not how much the material holds."""
+        law, diffusion = self.gases.get(gas), self.diffusivity.get(gas)
+        if law is None or diffusion is None:
+            return None
+        value: Array = law.permeability[0] * law.factor(temperature) / diffusion.at(temperature)
+        return value
 
     def water_law(self) -> WaterLaw:
         if self.water is None:

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from optimizer.constants import DRY_AIR
 from optimizer.geometry.surface import Patch
 from optimizer.physics.material import Material
 from optimizer.physics.sorption import Isotherm
@@ -157,11 +158,16 @@ class Carbonation:
 
 @dataclass(frozen=True)
 class Headspace:
-    """volume [m3] at closing; rigid (volume kept) or flexible (total pressure kept); gas: dry mole shares."""
+    """volume [m3] at closing; rigid (volume kept) or flexible (total pressure kept); gas: dry mole shares.
+
+    creep: points (time since closing [s], growth of the inside volume as a share of product and headspace
+    volume [-]) of a rigid package under pressure, straight between them, constant after the last; empty for
+    none."""
 
     volume: float
     rigid: bool = True
     gas: Mapping[str, float] = field(default_factory=lambda: {"O2": 0.2095, "N2": 0.7905})
+    creep: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -230,8 +236,53 @@ class Package:
 
 
 @dataclass(frozen=True)
+class Surroundings:
+    """What the walls were in equilibrium with until closing. humidity: water activity [-], None for that of
+    the first stage; gas: dry mole shares at 1 atm in all, the air's by default."""
+
+    humidity: float | None = None
+    gas: Mapping[str, float] = field(default_factory=lambda: dict(DRY_AIR))
+
+
+@dataclass(frozen=True)
+class Uncertainty:
+    """What is uncertain beside the properties of materials (those carry ``Material.bands``).
+
+    Relative standard deviations, of a factor that is lognormal with median 1: thickness by wall or by part
+    (a part's own comes on top of its wall's); layers: by (wall, material); durations by stage; limits by
+    name; consumption: rate of the product's oxygen use; isotherm: water that the product holds at an
+    activity; headspace_oxygen: oxygen at closing; transmission by (closure, gas). temperature: standard
+    deviation of one offset common to all stages [K]; humidity: likewise of water activity outside [-].
+    correlation: share of the variance of properties from one source that is common to them. properties: used
+    for a permeability without a band of its own, None for the standing assumption. confidence: asked for, as
+    a share, or None. samples, seed: of the draw.
+    """
+
+    thickness: Mapping[str, float] = field(default_factory=dict)
+    layers: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    durations: Mapping[str, float] = field(default_factory=dict)
+    limits: Mapping[str, float] = field(default_factory=dict)
+    transmission: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    consumption: float = 0.0
+    isotherm: float = 0.0
+    headspace_oxygen: float = 0.0
+    temperature: float = 0.0
+    humidity: float = 0.0
+    correlation: float = 0.5
+    properties: float | None = None
+    confidence: float | None = None
+    samples: int = 4096
+    seed: int = 20261125
+
+
+#: How the wall is simulated: steady at every moment, transient, or whichever the lag and the stored gas ask for.
+WALL_MODES = ("auto", "steady", "transient")
+
+
+@dataclass(frozen=True)
 class Case:
-    """Everything that ``predict`` needs. target [s] or None; horizon [s]: how long to look."""
+    """Everything that ``predict`` needs. target [s] or None; horizon [s]: how long to look; wall: one of
+    ``WALL_MODES``; before: what the walls were in equilibrium with until closing."""
 
     title: str
     product: Product
@@ -242,3 +293,6 @@ class Case:
     transmission_limits: tuple[TransmissionLimit, ...] = ()
     warnings: tuple[str, ...] = ()
     assumptions: tuple[str, ...] = ()
+    wall: str = "auto"
+    before: Surroundings = Surroundings()
+    uncertainty: Uncertainty = Uncertainty()

@@ -124,6 +124,10 @@ class Step(NamedTuple):
         prepared = self.method.prepare(self.before) if self.prepared is None else self.prepared
         return self.method.advance(self.before, prepared, self.width * fraction)[0]
 
+    def rates_at(self, y: State, rhs: Callable[[State], State], fraction: Value) -> State:
+        """Rates at ``fraction`` of the step, where the state is ``y``."""
+        return rhs(y)
+
     def ready(self) -> Step:
         """The same step, prepared to be repeated many times."""
         return self if self.prepared is not None else self._replace(prepared=self.method.prepare(self.before))

@@ -296,7 +296,8 @@ class Watch:
         """Its change per width of the step there."""
         assert self._balance is not None
         y = step.again(fraction)
-        return self._change(y, self._balance.rhs(y), step.width, self.excess(y))[k]
+        rates = step.rates_at(y, self._balance.rhs, fraction)
+        return self._change(y, rates, step.width, self.excess(y))[k]
 
     def close_extremes(self) -> None:
         """Keep the extremes met so far: the target is reached."""

@@ -15,6 +15,7 @@ from optimizer.shelflife.integrate import State, Step, integrate
 from optimizer.shelflife.limits import Watch, quantities_of
 from optimizer.shelflife.march import fits, march
 from optimizer.shelflife.package import Product
+from optimizer.shelflife.segments import Segments
 from optimizer.shelflife.terms import Balance
 
 Array = NDArray[np.float64]
@@ -82,14 +83,14 @@ def simulate(
     contents = contents_of(product, gases, water_matters(product))
     y: State = [v if scalar else np.full(samples, v) for v in contents.start()]
     watch = Watch(contents, samples, crossings)
-    record = _Record(contents, samples, sample_times)
+    record = Record(contents, samples, sample_times)
     atol = [rtol * _FLOOR * s for s in contents.scales()]
     width, steps = 0.02 * float(segments.duration[0]), 0
     last: int | None = None
     balance: Balance | None = None
     balances = Balances(contents, exchange, scalar)
 
-    for index, begin, finish in _pieces(exchange, target, end):
+    for index, begin, finish in pieces(segments, target, end):
         if index != last:
             balance = balances.at(index)
             last = index
@@ -144,9 +145,8 @@ def limit_extremes(
     return simulate(product, exchange, until=until, rtol=rtol, crossings=False).extreme
 
 
-def _pieces(exchange: Exchange, target: float, end: float) -> Iterator[tuple[int, float, float]]:
+def pieces(segments: Segments, target: float, end: float) -> Iterator[tuple[int, float, float]]:
     """(segment, from, to) up to ``end``, with a stop at ``target``."""
-    segments = exchange.segments
     close = 1e-12 * end
     for k, (begin, finish) in enumerate(zip(segments.start.tolist(), segments.end.tolist(), strict=True)):
         if begin >= end - close:
@@ -161,7 +161,7 @@ def _pieces(exchange: Exchange, target: float, end: float) -> Iterator[tuple[int
         yield k, begin, finish
 
 
-class _Record:
+class Record:
     """Samples of the trajectory at given times, inside the steps (see ``Step.at``)."""
 
     def __init__(self, contents: Contents, samples: int, times: ArrayLike | None) -> None:

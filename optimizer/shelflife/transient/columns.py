@@ -1,0 +1,111 @@
+"""Walls as columns of elements: one for each structure at each of its thicknesses, areas in parallel."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from optimizer.physics.material import Material
+from optimizer.shelflife.package import Case, Wall, WallPart
+from optimizer.shelflife.transient.element import Reference, reference
+from optimizer.shelflife.variation import Variation
+
+Value = Any
+
+#: More columns than this of one wall are gathered into as many, each with the conductance and the volume of
+#: material of its members (meshes of uneven thickness).
+MOST_COLUMNS = 6
+
+
+@dataclass(frozen=True)
+class Column:
+    """materials, lengths [m] and reference elements of the layers, inside to outside; area [m2]. Lengths and
+    area are floats or arrays (B,)."""
+
+    wall: str
+    materials: tuple[Material, ...]
+    lengths: tuple[Value, ...]
+    area: Value
+    elements: tuple[Reference, ...]
+
+    @property
+    def nodes(self) -> int:
+        """Nodes between the two outermost faces."""
+        return sum(len(e.weights) - 1 for e in self.elements) - 1
+
+
+def columns_of(case: Case, variation: Variation | None = None, degree: int = 3) -> tuple[Column, ...]:
+    """Columns of a case's package, of one sample or of all samples of ``variation``."""
+    grouped: dict[tuple[str, str], list[tuple[float, Value]]] = {}
+    for part in case.package.parts:
+        if not isinstance(part, WallPart):
+            continue
+        wall = case.package.walls[part.wall]
+        own = part.name if variation is not None and part.name in variation.part_thickness else ""
+        lengths = _lengths(wall, own, variation)
+        total = sum(lengths)
+        rows = grouped.setdefault((part.wall, own), [])
+        rows += [(patch.ratio, patch.area_at(total)) for patch in part.patches]
+    return tuple(
+        _column(case.package.walls[name], _lengths(case.package.walls[name], own, variation), ratio, area, degree)
+        for (name, own), rows in grouped.items()
+        for ratio, area in _gathered(rows)
+    )
+
+
+def _column(wall: Wall, lengths: tuple[Value, ...], ratio: Value, area: Value, degree: int) -> Column:
+    return Column(
+        wall.name,
+        tuple(layer.material for layer in wall.layers),
+        tuple(x * ratio for x in lengths),
+        area,
+        tuple(reference(degree_for(layer.material, degree)) for layer in wall.layers),
+    )
+
+
+def degree_for(material: Material, degree: int) -> int:
+    """Two more than asked for where a permeability changes along the layer with its humidity."""
+    return degree + 2 if material.humidity_sensitive else degree
+
+
+def _lengths(wall: Wall, part: str, variation: Variation | None) -> tuple[Value, ...]:
+    """Thickness of each layer [m]; of a part with a factor of its own, if ``part`` is not empty."""
+    found: list[Value] = []
+    for layer in wall.layers:
+        length: Value = layer.thickness
+        if variation is not None:
+            for factor in (
+                variation.thickness.get(wall.name),
+                variation.part_thickness.get(part),
+                variation.layer_thickness.get((wall.name, layer.material.name)),
+            ):
+                length = length if factor is None else length * factor
+        found.append(length)
+    return tuple(found)
+
+
+def _gathered(rows: list[tuple[float, Value]]) -> list[tuple[Value, Value]]:
+    """(ratio, area) with equal ratios together, and at most ``MOST_COLUMNS`` of them.
+
+    A class keeps the conductance, sum area / ratio, and the volume of material, sum area * ratio, of its members:
+    ratio = sqrt(volume / conductance), area = sqrt(volume * conductance).
+    """
+    by_ratio: dict[float, Value] = {}
+    for ratio, area in rows:
+        by_ratio[ratio] = by_ratio[ratio] + area if ratio in by_ratio else area
+    found = sorted(by_ratio.items())
+    if len(found) <= MOST_COLUMNS:
+        return [(ratio, area) for ratio, area in found]
+    weight = np.array([float(np.mean(area)) for _, area in found])
+    edges = np.cumsum(weight) / weight.sum()
+    place = np.minimum((edges - 0.5 * weight / weight.sum()) * MOST_COLUMNS, MOST_COLUMNS - 1).astype(int)
+    classes = []
+    for k in range(MOST_COLUMNS):
+        members = [found[i] for i in np.flatnonzero(place == k)]
+        if members:
+            conductance = sum(area / ratio for ratio, area in members)
+            volume = sum(area * ratio for ratio, area in members)
+            classes.append(((volume / conductance) ** 0.5, (volume * conductance) ** 0.5))
+    return classes

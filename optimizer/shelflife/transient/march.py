@@ -18,7 +18,7 @@ State = list[Value]
 #: Local error allowed per step, relative to the amounts inside.
 TOLERANCE = 1e-6
 #: Floor of that scale, as a share of the typical amount.
-_FLOOR = 1e-2
+FLOOR = 1e-2
 #: The mean activity of the walls and the shares of a sink may be out by this many times the tolerance.
 _WALL = 10.0
 
@@ -39,7 +39,7 @@ class March:
 
     def __init__(self, plan: Plan, rtol: float = TOLERANCE) -> None:
         self.plan, self.rtol = plan, rtol
-        self._scales = [x * _FLOOR for x in plan.contents.scales()]
+        self._scales = [x * FLOOR for x in plan.contents.scales()]
         self._opening: float | None = None
 
     def strides(self, segment: Segment, y: State, duration: Value, fixed: int = 0) -> Iterator[Stride]:

@@ -1,4 +1,5 @@
-"""What is said about the uncertainty of an answer: percentiles, probability of passing, what to measure better."""
+"""What is said about the uncertainty of an answer: percentiles, probability of passing, what to measure
+better."""
 
 from __future__ import annotations
 
@@ -9,8 +10,9 @@ from typing import Any
 
 @dataclass(frozen=True)
 class SpreadNote:
-    """One uncertain input. size in ``unit``: % (relative standard deviation) or K; origin: where the spread is
-    from; source: key shared with inputs that it is correlated with, empty for none."""
+    """One uncertain input. size in ``unit``: % (relative standard deviation), K or %RH (percentage points of
+    humidity); origin: where the spread is from; source: key shared with inputs that it is correlated with,
+    empty for none."""
 
     name: str
     size: float
@@ -21,8 +23,8 @@ class SpreadNote:
 
 @dataclass(frozen=True)
 class Influence:
-    """Share of the variance of ln(shelf life) (of the worst quantity at the target where most samples reach no
-    limit) that an input explains alone (first order) and with all its interactions (total)."""
+    """Share of the variance of ln(shelf life) (of the worst quantity at the target where most samples reach
+    no limit) that an input explains alone (first order) and with all its interactions (total)."""
 
     name: str
     first_order: float
@@ -31,7 +33,8 @@ class Influence:
 
 @dataclass(frozen=True)
 class PercentileEnd:
-    """A percentile of shelf life, None where no limit is reached within the time looked at, and what ends it."""
+    """A percentile of shelf life, None where no limit is reached within the time looked at, and what ends
+    it."""
 
     percentile: int
     shelf_life_days: float | None

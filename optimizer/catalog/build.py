@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 from optimizer.catalog.choose import EVALUATED, Candidate, Selection
 from optimizer.catalog.laws import ASSUMED_GAS_ENERGY, EnergyUsed, KnownEnergy, gas_law, water_law
 from optimizer.catalog.polymer import PolymerRecord
+from optimizer.catalog.scavenger import scavenging
+from optimizer.catalog.spread import diffusivity_band, permeability_band
 from optimizer.constants import GASES
 from optimizer.errors import MaterialError
-from optimizer.physics.material import DiffusionLaw, Material, SourceNote
+from optimizer.physics.material import Band, DiffusionLaw, Material, SourceNote
 from optimizer.physics.permeability import GasLaw, WaterLaw
 
 if TYPE_CHECKING:
@@ -37,12 +39,14 @@ def build_material(catalog: Catalog, name: str) -> Material:
     sources = [SourceNote(name, "density", f"{facts.density / 1e3:g}", "g/cm3", where, grade)]
     sensitive = catalog.humidity_sensitive(family)
     gases: dict[str, GasLaw] = {}
+    bands: dict[str, Band] = {}
     for gas in GASES:
         selection = catalog.selection(name, gas)
         if selection is not None:
             known = catalog.energy(name, family, gas)
             gases[gas], energy, said = gas_law(gas, selection.chosen, known, sensitive)
             notes += said
+            _note_band(bands, gas, permeability_band(selection), gases[gas].blocks)
             sources += _sources(catalog, name, gas, selection, energy, known)
     water: WaterLaw | None = None
     selection = catalog.selection(name, "H2O")
@@ -50,8 +54,14 @@ def build_material(catalog: Catalog, name: str) -> Material:
         known = catalog.energy(name, family, "H2O")
         water, energy, said = water_law(selection.chosen, known, sensitive)
         notes += said
+        _note_band(bands, "H2O", permeability_band(selection), water.blocks)
         sources += _sources(catalog, name, "H2O", selection, energy, known)
-    diffusivity = _diffusion(catalog, name, sources, notes)
+    diffusivity = _diffusion(catalog, name, sources, notes, bands)
+    given = catalog.scavenger(name)
+    uses = scavenging(*given, name, facts.density, gases, diffusivity) if given else None
+    if uses is not None:
+        notes += uses.notes
+        sources += uses.sources
     if facts.glass_transition is not None:
         grade = "user" if "glass_transition" in polymer.user else "memory"
         celsius = f"{facts.glass_transition - 273.15:g}"
@@ -79,7 +89,14 @@ def build_material(catalog: Catalog, name: str) -> Material:
         food_contact=_food_contact(polymer),
         contains=catalog.contents(facts),
         carrier=frozenset(facts.carrier),
+        bands=bands,
+        scavenger=uses.scavenger if uses else None,
     )
+
+
+def _note_band(bands: dict[str, Band], of: str, band: Band | None, blocks: bool) -> None:
+    if band is not None and not blocks:
+        bands[of] = band
 
 
 def gauge_of(facts: PolymerRecord) -> tuple[float, float]:
@@ -152,14 +169,14 @@ def _sources(
 
 
 def _diffusion(
-    catalog: Catalog, name: str, sources: list[SourceNote], notes: list[str]
+    catalog: Catalog, name: str, sources: list[SourceNote], notes: list[str], bands: dict[str, Band]
 ) -> dict[str, DiffusionLaw]:
     laws = {}
     for gas in (*GASES, "H2O"):
         found = catalog.diffusivity(name, gas)
         if found is None:
             continue
-        row, record, source, _ = found
+        row, record, source, rank = found
         if record.value is None or record.temperature is None:
             continue
         energy = record.activation_energy
@@ -169,6 +186,7 @@ def _diffusion(
         if record.grade == "memory":
             notes.append(f"{gas} diffusivity: value from memory, confirm it")
         laws[gas] = DiffusionLaw(record.temperature, record.value.value, energy)
+        _note_band(bands, f"{gas} diffusivity", diffusivity_band(record, source, rank), False)
         where = f"{catalog.shipped.citation(source)}; {row.get('temperature')}"
         sources.append(
             SourceNote(name, f"{gas} diffusivity", row.get("value"), row.get("unit"), where, record.grade)

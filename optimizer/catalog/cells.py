@@ -27,6 +27,9 @@ ROLES = ("seal", "print", "core", "barrier", "bond", "coating")
 #: What a material may contain besides its polymer, for the rules that forbid it.
 CONTENTS = ("foil", "metallising", "halogen")
 
+#: Largest spread that is let in, as a relative standard deviation.
+WIDEST_SPREAD = 2.0
+
 Grade = Literal["measured", "producer", "handbook", "memory", "estimate", "user"]
 
 
@@ -69,6 +72,18 @@ def _si(kind: str) -> Callable[[object], object]:
 
 def _wrong(message: str, hint: str = "") -> PydanticCustomError:
     return PydanticCustomError("value", "{said}", {"said": message, "hint": hint, "column": 0, "cell": ""})
+
+
+def _spread(text: object) -> object:
+    """A bare number is refused: somebody who means 1 % may write 1 or 0.01."""
+    if not isinstance(text, str) or not text:
+        return text or None
+    given = quantity(text, "fraction")
+    if not given.unit:
+        raise _wrong(f"{text!r} has no unit", f"write '{100.0 * given.number:g} %'")
+    if not 0.0 <= given.value <= WIDEST_SPREAD:
+        raise _wrong(f"{text!r} is out of range", "a relative standard deviation from 0 % to 200 %")
+    return given.value
 
 
 def _gas(text: object) -> str:
@@ -151,6 +166,7 @@ Length = Annotated[float | None, BeforeValidator(_si("length"))]
 Density = Annotated[float | None, BeforeValidator(_si("density"))]
 Energy = Annotated[float | None, BeforeValidator(_si("activation energy"))]
 Fraction = Annotated[float | None, BeforeValidator(_si("fraction"))]
+Spread = Annotated[float | None, BeforeValidator(_spread)]
 Grammage = Annotated[float | None, BeforeValidator(_si("grammage"))]
 Lengths = Annotated[tuple[float, ...], BeforeValidator(_lengths)]
 Contents = Annotated[frozenset[str] | None, BeforeValidator(_contents)]

@@ -110,6 +110,7 @@ def _user_rows(catalog: Catalog, origin: UserRows) -> list[Problem]:
     ]
     problems = [p for check in checks for p in check(catalog, rows)]
     problems += _duplicates(rows)
+    problems += _spreads([*rows, *origin.diffusivity])
     sourced = [(row, r.source) for row, r in rows] + [(row, r.source) for row, r in origin.diffusivity]
     for row, source in sourced:
         if not source:
@@ -170,6 +171,23 @@ def _missing_conditions(catalog: Catalog, rows: list[tuple[Row, PermeabilityReco
             problems.append(
                 row.problem("humidity", "no humidity given, it is taken as dry", hint="e.g. 50 %")
             )
+    return problems
+
+
+def _spreads(rows: Sequence[tuple[Row, PermeabilityRecord] | tuple[Row, DiffusivityRecord]]) -> list[Problem]:
+    """A property has one spread, and no measurement is exact."""
+    seen: dict[tuple[Any, ...], tuple[Row, float]] = {}
+    problems = []
+    for row, r in rows:
+        if r.spread is None:
+            continue
+        if r.spread == 0.0:
+            hint = "leave it empty where it is not known"
+            problems.append(row.problem("spread", "0 % says that the value is exact", hint=hint))
+        first, spread = seen.setdefault((type(r), key_of(r.material), r.gas), (row, r.spread))
+        if spread != r.spread:
+            message = f"line {first.line} gives {100 * spread:g} % for the same property"
+            problems.append(row.problem("spread", message, hint="the largest counts for all its rows"))
     return problems
 
 

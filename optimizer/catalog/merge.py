@@ -16,7 +16,14 @@ from typing import Any
 from pydantic import BaseModel
 
 from optimizer.catalog.cells import FILM_KINDS, GAS_KINDS, WATER_KINDS
-from optimizer.catalog.records import DiffusivityRecord, PermeabilityRecord, PolymerRecord, read_row
+from optimizer.catalog.records import (
+    DiffusivityRecord,
+    PermeabilityRecord,
+    PolymerRecord,
+    ScavengerRecord,
+    read_row,
+)
+from optimizer.catalog.scavenger import read_scavenger
 from optimizer.catalog.tables import Place, Row, Table, read_table
 from optimizer.errors import InputError, Problem, UnitError
 from optimizer.units import read, scale_of
@@ -40,7 +47,7 @@ _PLAIN = {
 }
 _LISTS = ("roles", "aliases", "gauges", "contains", "carrier")
 _ROWS = ("permeability", "diffusivity", "permeance")
-_KEYS = (*_PLAIN, *_LISTS, *_ROWS, "gauge")
+_KEYS = (*_PLAIN, *_LISTS, *_ROWS, "gauge", "scavenger")
 
 
 @dataclass(frozen=True)
@@ -51,6 +58,7 @@ class UserRows:
     polymers: tuple[tuple[Row, PolymerRecord], ...] = ()
     permeability: tuple[tuple[Row, PermeabilityRecord], ...] = ()
     diffusivity: tuple[tuple[Row, DiffusivityRecord], ...] = ()
+    scavengers: tuple[tuple[Row, ScavengerRecord], ...] = ()
 
 
 @dataclass
@@ -61,6 +69,7 @@ class _Reader:
     polymers: list[tuple[Row, PolymerRecord]] = field(default_factory=list)
     permeability: list[tuple[Row, PermeabilityRecord]] = field(default_factory=list)
     diffusivity: list[tuple[Row, DiffusivityRecord]] = field(default_factory=list)
+    scavengers: list[tuple[Row, ScavengerRecord]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
     def polymer(self, row: Row) -> None:
@@ -81,8 +90,20 @@ class _Reader:
         if record is not None and not wrong:
             self.diffusivity.append((row, record))
 
+    def scavenger(self, row: Row) -> None:
+        record, wrong = read_row(ScavengerRecord, row)
+        self.problems += wrong
+        if record is not None and not wrong:
+            self.scavengers.append((row, record))
+
     def done(self) -> UserRows:
-        return UserRows(self.rank, tuple(self.polymers), tuple(self.permeability), tuple(self.diffusivity))
+        return UserRows(
+            self.rank,
+            tuple(self.polymers),
+            tuple(self.permeability),
+            tuple(self.diffusivity),
+            tuple(self.scavengers),
+        )
 
 
 def read_user_tables(
@@ -229,6 +250,10 @@ def _read_entry(
             _read_gauge(cells, value, path, wrong)
         elif key == "permeance":
             permeance = value
+        elif key == "scavenger":
+            given = read_scavenger(entry.get("name"), value, path, wrong)
+            if given is not None:
+                reader.scavenger(_row(given, file, locate, path))
         else:
             _read_rows(reader, entry.get("name"), value, path, file, locate, wrong)
     if "name" not in cells:

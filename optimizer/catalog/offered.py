@@ -14,7 +14,7 @@ from optimizer.catalog.choose import Candidate
 from optimizer.catalog.laws import EnergyUsed, KnownEnergy, gas_law, water_law
 from optimizer.catalog.offers import Offer
 from optimizer.catalog.store import Catalog
-from optimizer.physics.material import Material, SourceNote
+from optimizer.physics.material import Band, Material, SourceNote
 from optimizer.physics.permeability import GasLaw, WaterLaw
 
 #: A permeability this many times that of the material it replaces, or less than its inverse, is pointed out.
@@ -62,7 +62,8 @@ def _with_gas(catalog: Catalog, material: Material, base: Material, offer: Offer
     else:
         law, energy, notes = _gas(catalog, chosen, material.family, base, gas)
         material = replace(material, gases={**material.gases, gas: law})
-    sources = [s for s in material.sources if s.gas.split(" ")[0] != gas or s.gas.endswith("diffusivity")]
+    about_it = (gas, f"{gas} activation energy")
+    sources = [s for s in material.sources if s.gas not in about_it]
     for candidate in chosen:
         said = candidate.record.source
         where = _whose(offer, f"{said}, {candidate.row.where}" if said else candidate.row.where)
@@ -79,8 +80,13 @@ def _with_gas(catalog: Catalog, material: Material, base: Material, offer: Offer
         source = f"{origin} the {_whose(offer, chosen[0].row.where)}"
         grade = "estimate" if energy.origin == "assumed" else "producer"
         sources.append(SourceNote(base.name, f"{gas} activation energy", value, "kJ/mol", source, grade))
-    kept = [n for n in material.notes if n.split(":")[0].split(" ")[0] != gas]
-    return replace(material, sources=tuple(sources), notes=(*kept, *notes))
+    left = (f"{gas} diffusivity", f"{gas} scavenger")
+    kept = [n for n in material.notes if n.startswith(left) or n.split(":")[0].split(" ")[0] != gas]
+    bands = {of: band for of, band in material.bands.items() if of != gas}
+    spread = offer.spread.get(gas, offer.spread.get(""))
+    if spread is not None:
+        bands[gas] = Band(spread, chosen[0].record.source, f"stated in the {_whose(offer, offer.row.where)}")
+    return replace(material, sources=tuple(sources), notes=(*kept, *notes), bands=bands)
 
 
 def _known(

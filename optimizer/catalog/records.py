@@ -7,6 +7,7 @@ cells are checked afterwards, so that one run shows everything that is wrong.
 from __future__ import annotations
 
 import math
+import re
 from difflib import get_close_matches
 from typing import Any, Literal, TypeVar
 
@@ -32,16 +33,20 @@ from optimizer.catalog.cells import (
     Length,
     Name,
     RequiredEnergy,
+    Spread,
     Temperature,
     quantity,
 )
 from optimizer.catalog.polymer import PolymerRecord as PolymerRecord
 from optimizer.catalog.polymer import Record
+from optimizer.catalog.scavenger import ScavengerRecord as ScavengerRecord
 from optimizer.catalog.tables import Row
 from optimizer.constants import MOLAR_MASS
 from optimizer.errors import Problem
 from optimizer.physics.water import saturation_pressure
 from optimizer.units import Quantity
+
+_NUMBER = re.compile(r"\d+(\.\d+)?(e-?\d+)?")
 
 #: Activation energies that are let in [J/mol].
 ENERGIES = (-50e3, 200e3)
@@ -58,7 +63,8 @@ class PermeabilityRecord(Record):
 
     value, value_low, value_high: SI of the kind named by ``unit`` (mol for gases and vapour per pressure, kg
     for vapour rates). temperature [K]; humidity on both faces for a gas, wet side for H2O with
-    ``humidity_far`` on the other (0 when empty) [-]; activation_energy [J/mol].
+    ``humidity_far`` on the other (0 when empty) [-]; activation_energy [J/mol]; spread: relative standard
+    deviation of the permeability [-].
     """
 
     material: Name
@@ -72,6 +78,7 @@ class PermeabilityRecord(Record):
     humidity: Humidity = None
     humidity_far: Humidity = None
     activation_energy: Energy = None
+    spread: Spread = None
     grade: GradeText = "user"
     source: str = ""
     note: str = ""
@@ -177,7 +184,7 @@ class PermeabilityRecord(Record):
 
 class DiffusivityRecord(Record):
     """Diffusivity [m2/s] and, if printed, solubility [mol/(m3 Pa)]; activation_energy of diffusion
-    [J/mol]."""
+    [J/mol]; spread: relative standard deviation of the diffusivity [-]."""
 
     material: Name
     gas: Gas
@@ -187,6 +194,7 @@ class DiffusivityRecord(Record):
     solubility: Quantity | None = None
     temperature: Temperature = None
     activation_energy: Energy = None
+    spread: Spread = None
     grade: GradeText = "user"
     source: str = ""
     note: str = ""
@@ -231,8 +239,19 @@ class DefaultRecord(Record):
     humidity_far: str = ""
     basis: str = ""
 
+    @property
+    def band(self) -> tuple[float, float] | None:
+        """Ends of the band as printed, None where there are not two."""
+        return (float(self.low), float(self.high)) if self.low and self.high else None
+
     def problems(self, row: Row) -> list[Problem]:
-        return [] if self.use else [row.problem("use", "name a source key, or 'evaluated'")]
+        found = [] if self.use else [row.problem("use", "name a source key, or 'evaluated'")]
+        for name in ("low", "high"):
+            if not _NUMBER.fullmatch(getattr(self, name) or "0"):
+                return [*found, row.problem(name, f"{getattr(self, name)!r} is not a plain number")]
+        if self.band and not 0.0 < self.band[0] <= self.band[1]:
+            found.append(row.problem("low", "low and high are not a band of positive numbers"))
+        return found
 
 
 class EnergyRecord(Record):
@@ -303,6 +322,7 @@ AnyRecord = TypeVar(
     PermeabilityRecord,
     DiffusivityRecord,
     PolymerRecord,
+    ScavengerRecord,
     DefaultRecord,
     EnergyRecord,
     BondRecord,

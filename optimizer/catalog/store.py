@@ -27,6 +27,7 @@ from optimizer.catalog.records import (
     PermeabilityRecord,
     PolymerRecord,
     RecyclingRecord,
+    ScavengerRecord,
     read_row,
 )
 from optimizer.catalog.tables import Row
@@ -215,6 +216,12 @@ class Catalog:
     def diffusivity(self, name: str, gas: str) -> tuple[Row, DiffusivityRecord, str, int] | None:
         """The diffusivity row that is used."""
         return select_diffusivity(self.diffusivity_rows(name, gas))
+
+    def scavenger(self, name: str) -> tuple[Row, ScavengerRecord] | None:
+        """What the material uses up of a gas, by its nearest entry."""
+        canonical = self.resolve(name)
+        pairs = [pair for u in sorted(self.user, key=lambda u: u.rank) for pair in u.scavengers]
+        return next((p for p in reversed(pairs) if self._same(p[1].material, canonical)), None)
 
     # energies and families ------------------------------------------------------------------------
 

@@ -14,10 +14,11 @@ from optimizer.design.contender import Contender, Structure
 from optimizer.design.optimise import Optimum
 from optimizer.design.problem import Choice
 from optimizer.design.solve import objective_unit
-from optimizer.design.spread import BETWEEN_LABORATORIES, Z95, Effects, deviation
+from optimizer.design.spread import Z95, Effects, deviation
 from optimizer.results import ChosenLayer, PredictResult
 from optimizer.results_compare import CompareResult, OfferOutcome, Pair
 from optimizer.shelflife.package import LIMIT_GAS
+from optimizer.uncertainty.sources import BETWEEN_LABORATORIES
 
 #: Said once for every comparison.
 ASSUMPTIONS = (

@@ -16,10 +16,8 @@ from dataclasses import dataclass, replace
 
 from optimizer.design.contender import Contender
 from optimizer.physics.material import Material
+from optimizer.uncertainty.sources import BETWEEN_LABORATORIES
 
-#: Relative standard deviation assumed where none is stated. A WVTR study of films and blisters by four
-#: laboratories has coefficients of variation of 2 to 5 % between them, and 17 % near the limit of detection.
-BETWEEN_LABORATORIES = 0.05
 #: Half-width of the central 95 % of a normal distribution in standard deviations.
 Z95 = 1.959964
 

@@ -1,8 +1,8 @@
 """Legendre-Gauss-Lobatto points of a layer: nodes, weights and derivatives for unsteady diffusion.
 
-A layer is one spectral element of degree N. With its own nodes as points of quadrature the matrix of storage is
-diagonal, and integrals of polynomials up to degree 2N - 1 are exact.
-Source: Canuto, Hussaini, Quarteroni and Zang, Spectral Methods: Fundamentals in Single Domains (2006), 2.3.
+A layer is one spectral element of degree N. With its own nodes as points of quadrature the matrix of storage
+is diagonal, and integrals of polynomials up to degree 2N - 1 are exact. Source: Canuto, Hussaini, Quarteroni
+and Zang, Spectral Methods: Fundamentals in Single Domains (2006), 2.3.
 """
 
 from __future__ import annotations
@@ -19,8 +19,8 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Element:
-    """On -1..1 with n = degree + 1 nodes: nodes (n,) increasing; weights (n,), their sum 2; derivative (n, n):
-    row q gives the derivative at node q of a polynomial from its values at the nodes."""
+    """On -1..1 with n = degree + 1 nodes: nodes (n,) increasing; weights (n,), their sum 2; derivative (n,
+    n): row q gives the derivative at node q of a polynomial from its values at the nodes."""
 
     nodes: Array
     weights: Array

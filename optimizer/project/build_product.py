@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
+from itertools import pairwise
 from typing import Any
 
 from optimizer.constants import GASES, MOLAR_MASS, ZERO_CELSIUS
@@ -17,7 +20,9 @@ from optimizer.shelflife.package import (
     MoistureModel,
     OxygenModel,
     Product,
+    Surroundings,
 )
+from optimizer.units import Quantity
 
 #: Activation energy of the product's oxygen uptake where none is given [J/mol]: none, said as an assumption.
 _NO_ENERGY = 0.0
@@ -53,7 +58,7 @@ def build_product(
     )
     if not carbonation:
         reader.assume(
-            f"The package is closed at {first_temperature - ZERO_CELSIUS:g} degC, as in the first stage."
+            f"The package is closed at {first_temperature - ZERO_CELSIUS:.4g} degC, as in the first stage."
         )
     return built if len(reader.problems) == before else None
 
@@ -64,23 +69,68 @@ def _limits(limits: given.Limits) -> list[Limit]:
 
 
 def _headspace(headspace: given.Headspace, carbonated: bool, reader: Reader) -> Headspace:
-    volume, rigid = headspace.volume.value, headspace.walls == "rigid"
-    if headspace.gas is None:
-        if carbonated:
-            return Headspace(volume, rigid, {})  # what is taken instead is said with the prediction
-        reader.assume("Headspace gas not given: air taken (20.95 % O2, the rest counted as N2).")
-        return Headspace(volume, rigid)
-    shares = {gas: share.value for gas, share in headspace.gas.items()}
+    built = Headspace(headspace.volume.value, headspace.walls == "rigid", creep=_creep(headspace, reader))
+    if headspace.gas is not None:
+        shares = _shares(("product", "headspace", "gas"), headspace.gas, reader)
+        return replace(built, gas=shares) if shares else built
+    if carbonated:
+        return replace(built, gas={})  # what is taken instead is said with the prediction
+    reader.assume("Headspace gas not given: air taken (20.95 % O2, the rest counted as N2).")
+    return built
+
+
+def _shares(place: Location, gas: Mapping[str, Quantity], reader: Reader) -> dict[str, float] | None:
+    """Mole shares that add up to 1; None where they do not by far."""
+    shares = {name: share.value for name, share in gas.items()}
     total = sum(shares.values())
     if abs(total - 1.0) > SHARE_TOLERANCE:
         named = " and ".join(g for g in GASES if g not in shares) or "one of them"
         reader.refuse(
-            ("product", "headspace", "gas"),
+            place,
             f"the shares add up to {100 * total:.6g} %, not 100 %",
             f"correct a share, or add {named}",
         )
-        return Headspace(volume, rigid)
-    return Headspace(volume, rigid, {gas: share / total for gas, share in shares.items()})
+        return None
+    return {name: share / total for name, share in shares.items()}
+
+
+def _creep(headspace: given.Headspace, reader: Reader) -> tuple[tuple[float, float], ...]:
+    """Points from closing on, where the growth is 0 by definition of the volume."""
+    place: Location = ("product", "headspace", "creep")
+    if headspace.creep is None:
+        return ()
+    if headspace.walls != "rigid":
+        hint = "the volume of a flexible package follows its gas; remove it, or write 'walls: rigid'"
+        reader.refuse(place, "is for rigid walls only", hint, key=True)
+    points = [(time.value, growth.value) for time, growth in headspace.creep]
+    if points[0][0] > 0.0:
+        points.insert(0, (0.0, 0.0))
+    elif points[0][1] > 0.0:
+        reader.refuse((*place, 0, 1), "must be 0 % at closing", "the headspace's volume is that at closing")
+    skipped = len(points) - len(headspace.creep)
+    for i, (first, second) in enumerate(pairwise(points), start=1 - skipped):
+        if second[0] <= first[0]:
+            reader.refuse((*place, i, 0), "is not later than the point before it", "times must increase")
+        if second[1] < first[1]:
+            reader.refuse((*place, i, 1), "is less than at the point before it", "a wall does not creep back")
+    return tuple(points)
+
+
+def build_before(before: given.BeforeClosing | None, wall: str, reader: Reader) -> Surroundings:
+    """What the walls were in equilibrium with until closing; ``wall``: how they are simulated."""
+    humidity = before.humidity if before else None
+    gas = before.gas if before else None
+    if before is not None and humidity is None and gas is None:
+        reader.refuse(
+            ("before_closing",), "says nothing", "give 'humidity: 50 %', or 'gas', or both", key=True
+        )
+    if humidity is None and (gas is not None or wall == "transient"):
+        reader.assume("Humidity around the walls before closing not given: that of the first stage taken.")
+    if gas is None and (humidity is not None or wall == "transient"):
+        reader.assume("Gas around the walls before closing not given: air taken.")
+    built = Surroundings(None if humidity is None else humidity.value)
+    shares = _shares(("before_closing", "gas"), gas, reader) if gas is not None else None
+    return replace(built, gas=shares) if shares else built
 
 
 def _water_activity(product: given.Product, sensitive: tuple[str, ...], reader: Reader) -> float | None:

@@ -3,28 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from optimizer.constants import ATMOSPHERE, YEAR
 from optimizer.project import schema as given
 from optimizer.project.reader import Reader
+from optimizer.project.schema_storage import Stage as GivenStage
+from optimizer.project.schema_storage import WeatherStage
 from optimizer.project.source import Location
+from optimizer.project.weather import weather_stages
 from optimizer.shelflife.package import Stage, TransmissionLimit
 
 #: How long to look without a target [s].
 _FIVE_YEARS = 5 * YEAR
 
 
-def build_stages(storage: Sequence[given.Stage]) -> tuple[Stage, ...]:
-    return tuple(
-        Stage(
-            stage.name or f"stage {i}",
-            stage.duration.value,
-            stage.temperature.value,
-            stage.humidity.value,
-            stage.pressure.value if stage.pressure else ATMOSPHERE,
-        )
-        for i, stage in enumerate(storage, start=1)
-    )
+def build_stages(
+    storage: Sequence[GivenStage | WeatherStage], base: Path, reader: Reader
+) -> tuple[Stage, ...]:
+    """Stages in order; a weather file becomes one stage for each of its steps, all of one name."""
+    built: list[Stage] = []
+    for i, stage in enumerate(storage):
+        name = stage.name or f"stage {i + 1}"
+        pressure = stage.pressure.value if stage.pressure else ATMOSPHERE
+        if isinstance(stage, WeatherStage):
+            built += weather_stages(stage, name, pressure, ("storage", i), base, reader)
+        else:
+            climate = stage.temperature.value, stage.humidity.value
+            built.append(Stage(name, stage.duration.value, *climate, pressure))
+    return tuple(built)
+
+
+def mean_temperature(stages: Sequence[Stage]) -> float:
+    """Temperature of the first stage [K]; the mean over its steps where it follows the weather."""
+    first = [stage for stage in stages if stage.name == stages[0].name]
+    if len(first) == 1:
+        return first[0].temperature
+    return sum(s.temperature * s.duration for s in first) / sum(s.duration for s in first)
 
 
 def horizon(stages: Sequence[Stage], target: float | None) -> float:

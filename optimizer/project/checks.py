@@ -376,14 +376,3 @@ def design_has_a_goal(sections: Sections, reader: Reader) -> None:
             "give at least one limit under product.limits, for example 'oxygen_gain: 5 mg/kg'",
             key=True,
         )
-
-
-def stages_have_their_own_names(sections: Sections, reader: Reader) -> None:
-    seen: set[str] = set()
-    for i, stage in enumerate(sections.storage or []):
-        if stage.name in seen:
-            reader.refuse(
-                ("storage", i, "name"), f"'{stage.name}' names two stages", "give each its own name"
-            )
-        if stage.name:
-            seen.add(stage.name)

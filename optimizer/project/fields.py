@@ -203,6 +203,10 @@ Share = Annotated[Quantity, quantity(SHARE, "2 %", least=0.0, most=1.0, limits="
 PositiveShare = Annotated[
     Quantity, quantity(SHARE, "2 %", above=0.0, most=1.0, limits="more than 0 %, at most 100 %")
 ]
+Spread = Annotated[
+    Quantity,
+    quantity(SHARE, "15 %", least=0.0, most=2.0, limits="a relative standard deviation from 0 % to 200 %"),
+]
 Duration = Annotated[Quantity, quantity("duration", "4 months", above=0.0, limits="more than 0")]
 Pressure = Annotated[Quantity, quantity("pressure", "1 atm", above=0.0, limits="more than 0")]
 Energy = Annotated[

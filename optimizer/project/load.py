@@ -12,15 +12,24 @@ from optimizer.catalog import Catalog, load_catalog
 from optimizer.design.options import DesignOptions
 from optimizer.errors import InputError, Problem
 from optimizer.physics.material import Material
-from optimizer.project import checks
+from optimizer.project import check_storage, checks
 from optimizer.project.build_design import build_design
 from optimizer.project.build_package import build_parts, build_walls, find_material, is_file
-from optimizer.project.build_product import build_product
-from optimizer.project.build_storage import build_specifications, build_stages, horizon
+from optimizer.project.build_product import build_before, build_product
+from optimizer.project.build_storage import (
+    build_specifications,
+    build_stages,
+    horizon,
+    mean_temperature,
+)
+from optimizer.project.build_uncertainty import build_uncertainty
+from optimizer.project.check_steady import steady_walls_suffice
+from optimizer.project.check_uncertainty import names_are_known, spreads_have_something_to_act_on
 from optimizer.project.reader import Reader
 from optimizer.project.schema import Sections, read_sections
 from optimizer.project.schema_material import Table
 from optimizer.project.schema_package import MeshPart
+from optimizer.project.schema_storage import WeatherStage
 from optimizer.project.source import Location, Source, dotted, read_source
 from optimizer.shelflife.contents import simulated_gases
 from optimizer.shelflife.package import Case, Package, Part, Product, Stage, TransmissionLimit, Wall
@@ -55,7 +64,7 @@ def load_project(path: str | Path) -> Project:
     reader = Reader(source, [*source.problems, *found])
     catalog = _catalog(sections, path.parent, reader)
     materials = _materials(sections, catalog, reader)
-    case = _case(sections, materials, catalog is not None, path.parent, reader)
+    case = _case(sections, materials, catalog, path.parent, reader)
     design = None
     if sections.design and catalog:
         design = build_design(sections.design, materials, catalog, reader, sections.walls)
@@ -113,15 +122,16 @@ def _materials(sections: Sections, catalog: Catalog | None, reader: Reader) -> d
 
 
 def _case(
-    sections: Sections, materials: Mapping[str, Material], with_materials: bool, base: Path, reader: Reader
+    sections: Sections, materials: Mapping[str, Material], catalog: Catalog | None, base: Path, reader: Reader
 ) -> Case | None:
     """Check and build whatever is sound; None when a part of the case is missing."""
     checks.walls_exist(sections, reader)
     checks.walls_are_used(sections, reader)
     checks.target_asks_for_something(sections, reader)
     checks.design_has_a_goal(sections, reader)
-    checks.stages_have_their_own_names(sections, reader)
-    stages = build_stages(sections.storage) if sections.storage else ()
+    check_storage.stages_have_their_own_names(sections, reader)
+    check_storage.weather_is_not_looked_at_for_ages(sections, reader)
+    stages = build_stages(sections.storage, base, reader) if sections.storage else ()
     product = _product(sections, materials, stages, reader)
     parts: dict[str, Part] = {}
     if sections.package:
@@ -129,11 +139,15 @@ def _case(
         checks.product_fits_the_package(sections, surfaces, reader)
         checks.walls_fit_into_their_parts(sections, surfaces, reader)
     walls: dict[str, Wall] = {}
-    if with_materials:
+    if catalog is not None:
         checks.layers_are_within_gauge(sections, materials, reader)
         followed = simulated_gases(product) if product else ()
         checks.materials_have_the_gases(sections, materials, followed, reader)
         walls = build_walls(sections.walls or {}, materials)
+    steady_walls_suffice(sections, materials, reader)
+    before = build_before(sections.before_closing, sections.wall, reader)
+    names_are_known(sections, materials, catalog, reader)
+    spreads_have_something_to_act_on(sections, reader)
     specifications: tuple[TransmissionLimit, ...] = ()
     if sections.target:
         specifications = build_specifications(sections.target, reader)
@@ -151,6 +165,9 @@ def _case(
         transmission_limits=specifications,
         warnings=tuple(reader.warnings),
         assumptions=tuple(reader.assumptions),
+        wall=sections.wall,
+        before=before,
+        uncertainty=build_uncertainty(sections, materials, catalog),
     )
 
 
@@ -163,7 +180,7 @@ def _product(
     checks.headspace_is_smaller_than_the_product(sections.product, reader)
     checks.mass_fits_the_volume(sections.product, reader)
     sensitive = tuple(name for name, material in materials.items() if material.humidity_sensitive)
-    first = stages[0].temperature if stages else 296.15
+    first = mean_temperature(stages) if stages else 296.15
     return build_product(sections.product, first, sensitive, reader)
 
 
@@ -172,6 +189,7 @@ def _files(sections: Sections, path: Path) -> tuple[Path, ...]:
     named = [entry.table for entry in sections.materials if isinstance(entry, Table)]
     if sections.package:
         named += [part.mesh for part in sections.package.parts.values() if isinstance(part, MeshPart)]
+    named += [stage.weather for stage in sections.storage or [] if isinstance(stage, WeatherStage)]
     return (path, *(path.parent / name for name in dict.fromkeys(named)))
 
 

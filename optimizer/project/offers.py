@@ -13,11 +13,11 @@ from optimizer.catalog.offered import offered_material
 from optimizer.catalog.offers import Offer, read_offers
 from optimizer.design.contender import Contender, PriceTag, exchanged
 from optimizer.design.options import DesignOptions
-from optimizer.design.spread import BETWEEN_LABORATORIES
 from optimizer.errors import InputError, MaterialError, Problem
 from optimizer.physics.material import Material
 from optimizer.project.load import Project
 from optimizer.shelflife.words import listed
+from optimizer.uncertainty.sources import BETWEEN_LABORATORIES
 
 #: What the project as it is is called among the offers.
 AS_IT_IS = "project as it is"

@@ -17,45 +17,18 @@ from optimizer.project.fields import (
     Pressure,
     Temperature,
     Word,
-    quantity,
     take,
 )
 from optimizer.project.schema_design import Design
 from optimizer.project.schema_material import material_entry
 from optimizer.project.schema_package import Package, Wall, named, some
-from optimizer.project.schema_product import Product
+from optimizer.project.schema_product import BeforeClosing, Product
+from optimizer.project.schema_storage import Stage, WeatherStage, stage_kind
+from optimizer.project.schema_uncertainty import Uncertainty
 from optimizer.project.source import Location, Source
+from optimizer.project.suggest import did_you_mean
+from optimizer.shelflife.package import WALL_MODES
 from optimizer.units import Quantity
-
-
-class Stage(Group):
-    name: Word | None = None
-    duration: Duration
-    temperature: Temperature
-    humidity: Humidity
-    pressure: (
-        Annotated[
-            Quantity,
-            quantity("pressure", "1 atm", least=1e4, most=1.2e5, limits="air pressure, from 0.1 to 1.2 bar"),
-        ]
-        | None
-    ) = None
-    example: ClassVar[dict[str, str]] = {
-        "duration": "4 months",
-        "temperature": "23 degC",
-        "humidity": "50 %",
-        "name": "warehouse",
-    }
-
-
-def _stage(value: Any) -> type[Group]:
-    if isinstance(value, dict) and "weather" in value:
-        raise fault(
-            "weather files are read in a later release; give stages",
-            "for example {duration: 4 months, temperature: 23 degC, humidity: 50 %}",
-        )
-    return Stage
-
 
 #: kinds of a specification limit: (per m2 of a wall, per package), for a gas and for H2O
 LIMIT_KINDS = {
@@ -112,6 +85,16 @@ def _format(value: Any) -> int:
     raise fault(f"{shown(value)} is not a known format", "this release reads 'format: 1'")
 
 
+def _wall_mode(value: Any) -> str:
+    if isinstance(value, str) and value in WALL_MODES:
+        return value
+    if isinstance(value, dict):
+        raise fault(
+            "a word is expected here, not a group of keys", "the layers stand under 'walls'", at="key"
+        )
+    raise fault(f"{shown(value)} is not known here", did_you_mean(str(value), WALL_MODES, "one of"))
+
+
 class ProjectFile(Group):
     """The whole file; a section that is wrong does not hide what is wrong in the others."""
 
@@ -122,13 +105,16 @@ class ProjectFile(Group):
     package: Package
     walls: Annotated[dict[str, Wall], named("wall")] | None = None
     storage: Annotated[
-        list[Annotated[Any, PlainValidator(one_of(_stage))]],
+        list[Annotated[Any, PlainValidator(one_of(stage_kind))]],
         BeforeValidator(
             lambda v: some(v, "stage", "{duration: 4 months, temperature: 23 degC, humidity: 50 %}")
         ),
     ]
     target: Target | None = None
     design: Design | None = None
+    wall: Annotated[str, PlainValidator(_wall_mode)] = "auto"
+    before_closing: BeforeClosing | None = None
+    uncertainty: Uncertainty | None = None
     example: ClassVar[dict[str, str]] = {
         "format": "1",
         "product": "{mass: 1.03 kg, volume: 1.0 L, headspace: {volume: 30 mL}}",
@@ -136,6 +122,9 @@ class ProjectFile(Group):
         "title": "Oat-drink bottle, 1 L",
         "storage": "[{duration: 9 months, temperature: 23 degC, humidity: 50 %}]",
         "target": "{shelf_life: 9 months}",
+        "wall": "auto",
+        "before_closing": "{humidity: 50 %}",
+        "uncertainty": "{thickness: 8 %, confidence: 95 %}",
     }
 
 
@@ -148,9 +137,12 @@ class Sections:
     product: Product | None
     package: Package | None
     walls: dict[str, Wall] | None
-    storage: list[Stage] | None
+    storage: list[Stage | WeatherStage] | None
     target: Target | None
     design: Design | None
+    wall: str
+    before_closing: BeforeClosing | None
+    uncertainty: Uncertainty | None
     failed: frozenset[str]
 
 
@@ -183,6 +175,9 @@ def read_sections(source: Source) -> tuple[Sections, list[Problem]]:
             storage=sound.get("storage"),
             target=sound.get("target"),
             design=sound.get("design"),
+            wall=sound.get("wall") or "auto",
+            before_closing=sound.get("before_closing"),
+            uncertainty=sound.get("uncertainty"),
             failed=frozenset(failed),
         ),
         problems,

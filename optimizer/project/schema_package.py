@@ -20,6 +20,7 @@ from optimizer.project.fields import (
     Humidity,
     Length,
     Pressure,
+    Spread,
     Temperature,
     Word,
     choice,
@@ -114,12 +115,14 @@ class Rate(Group):
     humidity_far: Humidity | None = None
     partial_pressure: Pressure | None = None
     activation_energy: Energy | None = None
+    spread: Spread | None = None
     example: ClassVar[dict[str, str]] = {
         "gas": "O2",
         "value": "0.0012 cm3/day",
         "temperature": "23 degC",
         "humidity": "90 %",
         "partial_pressure": "0.2095 atm",
+        "spread": "20 %",
     }
 
 

@@ -13,6 +13,7 @@ from optimizer.project.fields import (
     Energy,
     Factor,
     HeadspaceGas,
+    Humidity,
     Mass,
     PositiveShare,
     Pressure,
@@ -28,13 +29,51 @@ from optimizer.project.fields import (
 )
 from optimizer.units import Quantity
 
+_CREEP = "for example [[0 days, 0 %], [14 days, 1.5 %], [90 days, 2.5 %]]: time since closing, growth"
+_Since = Annotated[Quantity, quantity("duration", "14 days", least=0.0, limits="at least 0")]
+_Shares = Annotated[dict[HeadspaceGas, Share], BeforeValidator(lambda v: _not_empty(v))]
+
+
+def _points(value: Any) -> Any:
+    if not isinstance(value, list) or not value:
+        raise fault("a table of points is expected here", _CREEP)
+    return value
+
+
+def _pair(value: Any) -> Any:
+    if not isinstance(value, list) or len(value) != 2:
+        raise fault("is not a pair of a time and a growth", _CREEP)
+    return value
+
 
 class Headspace(Group):
+    """creep: points of time since closing, and growth of the inside volume as a share of it."""
+
     volume: Volume
     walls: Annotated[str, choice("rigid", "flexible")] = "rigid"
-    gas: Annotated[dict[HeadspaceGas, Share], BeforeValidator(lambda v: _not_empty(v))] | None = None
+    gas: _Shares | None = None
+    creep: (
+        Annotated[
+            list[Annotated[tuple[_Since, Share], BeforeValidator(lambda v: _pair(v))]],
+            BeforeValidator(lambda v: _points(v)),
+        ]
+        | None
+    ) = None
 
-    example: ClassVar[dict[str, str]] = {"volume": "30 mL", "walls": "rigid", "gas": "{O2: 1 %, N2: 99 %}"}
+    example: ClassVar[dict[str, str]] = {
+        "volume": "30 mL",
+        "walls": "rigid",
+        "gas": "{O2: 1 %, N2: 99 %}",
+        "creep": "[[0 days, 0 %], [14 days, 1.5 %]]",
+    }
+
+
+class BeforeClosing(Group):
+    """What the walls were stored in until closing; at least one of the two."""
+
+    humidity: Humidity | None = None
+    gas: _Shares | None = None
+    example: ClassVar[dict[str, str]] = {"humidity": "50 %", "gas": "{O2: 20.95 %, N2: 79.05 %}"}
 
 
 def _not_empty(value: Any) -> Any:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from optimizer.constants import PERMEANTS
-from optimizer.physics.material import Material, SourceNote
+from optimizer.constants import PERMEANTS, ZERO_CELSIUS
+from optimizer.physics.material import Band, Material, SourceNote
 from optimizer.report.cautions import shortened
 from optimizer.report.page import Column, Page, number, word
 from optimizer.report.trade import GAS_UNIT, WATER_UNIT, gas_permeability, water_transmission
@@ -117,11 +117,13 @@ def show_page(catalog: Catalog, name: str) -> Page:
             ["CO2 at 23 degC, dry", _with(gas_permeability(material, "CO2"), GAS_UNIT)],
             ["N2 at 23 degC, dry", _with(gas_permeability(material, "N2"), GAS_UNIT)],
             ["H2O at 38 degC, 90 % RH", _with(water_transmission(material), WATER_UNIT)],
+            *_scavenger(material),
         ],
     )
     cited: dict[str, str] = {}
     for gas in PERMEANTS:
-        _candidates(page, catalog, material.name, gas, cited)
+        _candidates(page, catalog, material, gas, cited)
+    _diffusivities(page, catalog, material, cited)
     page.bullets("Notes", shortened(material.notes))
     if cited:
         page.heading("Sources")
@@ -146,7 +148,45 @@ def _humid(material: Material) -> list[list[str]]:
     return [["O2 at 23 degC, 85 % RH", _with(gas_permeability(material, "O2", 0.85), GAS_UNIT)]]
 
 
-def _candidates(page: Page, catalog: Catalog, name: str, gas: str, cited: dict[str, str]) -> None:
+def _scavenger(material: Material) -> list[list[str]]:
+    """A row where the material uses up a gas."""
+    found = {s.gas: f"{s.value} {s.unit}".strip() for s in material.sources}
+    uses = material.scavenger
+    if uses is None:
+        return []
+    what = f"{uses.gas} scavenger"
+    rate = f"{found[what]} at {figure(uses.temperature - ZERO_CELSIUS)} degC"
+    capacity = found.get(f"{what} capacity")
+    return [[what, f"{rate}, up to {capacity}" if capacity else f"{rate}, without end"]]
+
+
+def _spread_used(band: Band) -> str:
+    return f"Spread used: {figure(100 * band.spread, 2)} % ({band.origin})."
+
+
+def _diffusivities(page: Page, catalog: Catalog, material: Material, cited: dict[str, str]) -> None:
+    """The diffusivities that are used; a layer without one stores nothing of the gas."""
+    found = {gas: catalog.diffusivity(material.name, gas) for gas in material.diffusivity}
+    lines = []
+    for gas, chosen in found.items():
+        if chosen is not None:
+            row, record, key, _ = chosen
+            cited.setdefault(key, catalog.shipped.citation(key))
+            value = printed(row.get("value"), row.get("unit"))
+            at = f"[{list(cited).index(key) + 1}]"
+            lines.append([gas, value, row.get("temperature"), record.grade, at])
+    if not lines:
+        return
+    page.heading("Diffusivity")
+    page.table([word(""), Column("value"), Column("conditions"), word("grade"), word("source")], lines)
+    for gas in found:
+        band = material.bands.get(f"{gas} diffusivity")
+        if band is not None:
+            page.indented(f"{gas}: {_spread_used(band)}")
+
+
+def _candidates(page: Page, catalog: Catalog, material: Material, gas: str, cited: dict[str, str]) -> None:
+    name = material.name
     rows = _rows(catalog, name, gas)
     if not rows:
         return
@@ -173,6 +213,8 @@ def _candidates(page: Page, catalog: Catalog, name: str, gas: str, cited: dict[s
         spread = band.high / band.low
         at = f" at {band.at}" if band.at else ""
         page.indented(f"Sources differ by a factor of {figure(spread, 2)}{at}.")
+    if gas in material.bands:
+        page.indented(_spread_used(material.bands[gas]))
 
 
 def _rows(catalog: Catalog, name: str, gas: str) -> list[dict[str, Any]]:
@@ -210,6 +252,10 @@ def show_record(catalog: Catalog, name: str) -> dict[str, Any]:
         "sources": [vars(note) for note in material.sources],
         **_facts(material),
         "rows": [row for gas in PERMEANTS for row in _rows(catalog, material.name, gas)],
+        "spreads": {
+            of: {"spread_pct": 100 * band.spread, "origin": band.origin, "source": band.source}
+            for of, band in material.bands.items()
+        },
         "reasons": {gas: s.reason for gas, s in selections.items() if s is not None},
     }
 

@@ -5,18 +5,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
-from optimizer.constants import DAY, GAS_CONSTANT, MOLAR_MASS, PERMEANTS, ZERO_CELSIUS
+from optimizer.constants import GAS_CONSTANT, MOLAR_MASS, PERMEANTS, ZERO_CELSIUS
 from optimizer.physics.material import Material
 from optimizer.physics.solubility import OXYGEN_VALID
 from optimizer.physics.water import saturation_pressure
-from optimizer.shelflife.breakdown import reported_gases, wall_state
+from optimizer.shelflife.breakdown import wall_state
 from optimizer.shelflife.contents import (
-    carbonation_amount,
     carbonation_pressure,
     contents_of,
-    headspace_gas,
     inside_activity,
     is_liquid,
     simulated_gases,
@@ -27,14 +23,12 @@ from optimizer.shelflife.exchange import (
     closures_without_nitrogen,
     has_law,
     materials_without_nitrogen,
-    part_exchange,
     walls_in_use,
     with_nitrogen,
 )
-from optimizer.shelflife.lag import unknown_diffusivity, wall_memory
-from optimizer.shelflife.package import Case, ClosurePart, HolePart, Package, Product, Stage, Wall, WallPart
-from optimizer.shelflife.words import amount as in_moles
-from optimizer.shelflife.words import duration, figure, span
+from optimizer.shelflife.memory import WallChoice
+from optimizer.shelflife.package import Case, ClosurePart, HolePart, Product, Stage
+from optimizer.shelflife.words import figure, span
 
 #: A condition this far outside the measured temperatures is warned about [K].
 _OUTSIDE_MEASURED = 10.0
@@ -64,11 +58,11 @@ def followed(case: Case) -> tuple[str, ...]:
     return (*gases, "H2O") if water_matters(case.product) or sensitive else gases
 
 
-def warnings_of(case: Case, shelf_life: float | None) -> list[str]:
-    """Everything worth a warning; shelf_life [s] or None."""
+def warnings_of(case: Case, wall: WallChoice) -> list[str]:
+    """Everything worth a warning; wall: how the walls were simulated."""
     found = [*_materials(case), *_humidity(case), *_parts(case), *_contents(case), *_unreachable(case)]
     found += _storage(case)
-    found += _memory(case, shelf_life)
+    found += wall.warnings
     return list(dict.fromkeys(found))
 
 
@@ -255,107 +249,3 @@ def _richest(storage: tuple[Stage, ...]) -> Stage:
 def _storage(case: Case) -> Iterator[str]:
     if min(s.temperature for s in case.storage) < ZERO_CELSIUS and "H2O" in followed(case):
         yield "Below 0 degC the vapour pressure is that of supercooled water and freezing is not modelled"
-
-
-def _memory(case: Case, shelf_life: float | None) -> list[str]:
-    """Lag of each wall against the shelf life, and gas stored in the walls against what the limits allow."""
-    gases = [g for g in simulated_gases(case.product) if g in ("O2", "CO2")]
-    if not gases:
-        return []
-    package = with_nitrogen(case.package)
-    longest = shelf_life if shelf_life is not None else case.target or case.horizon
-    stage = case.storage[0]
-    messages: list[str] = []
-    unjudged: dict[str, list[str]] = {}
-    for gas in gases:
-        stored = 0.0
-        complete = True
-        shares = _shares(package, gas, stage, inside_activity(case.product))
-        for wall in walls_in_use(package):
-            lacking = unknown_diffusivity(wall, gas)
-            if lacking:
-                complete = False
-                unjudged.setdefault(gas, []).extend(x for x in lacking if x not in unjudged.get(gas, []))
-                continue
-            memory = wall_memory(wall, gas, stage.temperature, _resistance(case, wall, gas, stage))
-            share = shares[wall.name]
-            if memory.lag > _WALL_MATTERS * longest and share > _WALL_MATTERS:
-                messages.append(
-                    f"Wall {wall.name!r}, {100 * share:.0f} % of the {gas} flow: the time lag "
-                    f"({duration(memory.lag / DAY)}) is more than 5 % of the time looked at; the steady-wall "
-                    "answer is doubtful early on"
-                )
-            area = sum(
-                p.permeation_area(wall.thickness)
-                for p in package.parts
-                if isinstance(p, WallPart) and p.wall == wall.name
-            )
-            stored += memory.stored * area
-        allowed = _allowed(case, gas)
-        amount = stored * _difference(case, gas)
-        if complete and allowed and amount > _WALL_MATTERS * allowed:
-            verb = "releases" if gas == "O2" else "takes up"
-            messages.append(
-                f"The wall itself {verb} about {in_moles(amount)} {gas} that the steady-wall "
-                f"answer leaves out: "
-                f"{100 * amount / allowed:.0f} % of what the limit allows"
-            )
-    if unjudged:
-        parts = "; ".join(f"{gas}: {', '.join(names)}" for gas, names in unjudged.items())
-        messages.append(
-            f"Time lag and gas stored in the wall could not be judged, no diffusivity for {parts}"
-        )
-    return messages
-
-
-def _shares(package: Package, gas: str, stage: Stage, inside: float) -> dict[str, float]:
-    """Share of each wall in the package's conductance for ``gas`` in a stage."""
-    conditions = np.array([stage.temperature]), np.array([stage.humidity]), np.array([stage.pressure])
-    parts = part_exchange(package, np.array([inside]), conditions, (gas,), water=False)
-    total = sum(float(values[gas].sum()) for values in parts.values())
-    found: dict[str, float] = {wall.name: 0.0 for wall in walls_in_use(package)}
-    for part in package.parts:
-        if isinstance(part, WallPart) and total > 0.0:
-            found[part.wall] += float(parts[part.name][gas].sum()) / total
-    return found
-
-
-def _resistance(
-    case: Case, wall: Wall, gas: str, stage: Stage
-) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    if gas in reported_gases(case) and has_law(case.package, "H2O"):
-        return wall_state(
-            wall, (gas,), stage.temperature, inside_activity(case.product), stage.humidity
-        ).resistance[gas]
-    return np.array(
-        [
-            x.thickness * float(x.material.mean_resistivity(gas, stage.temperature, 0.0, 0.0))
-            for x in wall.layers
-        ]
-    )
-
-
-def _difference(case: Case, gas: str) -> float:
-    """Difference of partial pressure over the wall at closing [Pa]."""
-    product = case.product
-    inside = headspace_gas(product).get(gas, 0.0) * 101325.0
-    if gas == "CO2":
-        inside += carbonation_pressure(product)
-        return abs(inside - 40.0)
-    return max(0.2095 * 101325.0 - inside, 0.0)
-
-
-def _allowed(case: Case, gas: str) -> float | None:
-    """Amount of gas that the tightest limit lets in (O2) or out (CO2) [mol]."""
-    product = case.product
-    allowed = []
-    for limit in product.limits:
-        if gas == "O2" and limit.name == "oxygen_gain":
-            allowed.append(limit.value * product.mass / MOLAR_MASS["O2"])
-        elif gas == "O2" and limit.name == "headspace_oxygen":
-            room = 101325.0 * product.headspace.volume / (GAS_CONSTANT * product.closing_temperature)
-            allowed.append(max(limit.value - headspace_gas(product).get("O2", 0.0), 0.0) * room)
-        elif gas == "CO2" and limit.name == "co2_loss":
-            total = contents_of(product, ("CO2",), False).amounts["CO2"] or carbonation_amount(product)
-            allowed.append(limit.value * total)
-    return min(allowed) if allowed else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from optimizer.geometry.surface import Patch
 from optimizer.physics.laminate import humidity_profile, layer_resistances
@@ -76,7 +76,7 @@ def _means(
 
 def transmission_tables(case: Case) -> tuple[tuple[Transmission, ...], tuple[FilmTransmission, ...]]:
     """Per stage, part and gas with its share; and per square metre of each wall. Inside at its closing
-    activity."""
+    activity; a stage with many conditions (hourly weather) shows the mean over its time."""
     gases = reported_gases(case)
     water = has_law(case.package, "H2O")
     package = with_nitrogen(case.package) if "N2" in gases else case.package
@@ -106,9 +106,8 @@ def transmission_tables(case: Case) -> tuple[tuple[Transmission, ...], tuple[Fil
 
 @dataclass(frozen=True)
 class WallState:
-    """faces: water activity at the n + 1 faces from inside to outside; mid: at half thickness of each layer
-    (n,);
-    resistance: gas -> resistance of each layer (n,) [m2 s Pa/mol]."""
+    """faces: water activity at the n + 1 faces from inside to outside (..., n + 1); mid: at half thickness of
+    each layer (..., n); resistance: gas -> resistance of each layer (..., n) [m2 s Pa/mol]."""
 
     faces: Array
     mid: Array
@@ -116,40 +115,46 @@ class WallState:
 
 
 def wall_state(
-    wall: Wall, gases: tuple[str, ...], temperature: float, inside: float, outside: float
+    wall: Wall, gases: tuple[str, ...], temperature: ArrayLike, inside: float, outside: ArrayLike
 ) -> WallState:
-    """Humidity and resistances inside a wall whose materials all have a water permeability."""
+    """Humidity and resistances inside a wall whose materials all have a water permeability.
+
+    temperature [K] and outside activity [-] broadcast to (...).
+    """
     materials = [layer.material for layer in wall.layers]
     thickness = np.array([layer.thickness for layer in wall.layers])
-    faces = humidity_profile(materials, thickness, temperature, inside, outside).faces
-    mid = np.array(
+    t = np.asarray(temperature, dtype=float)
+    faces = humidity_profile(materials, thickness, t, inside, outside).faces
+    mid = np.stack(
         [
-            float(law.activity_of(0.5 * (law.potential(a) + law.potential(b))))
-            for law, a, b in zip((m.water_law() for m in materials), faces[:-1], faces[1:], strict=True)
-        ]
+            law.activity_of(0.5 * (law.potential(faces[..., i]) + law.potential(faces[..., i + 1])))
+            for i, law in enumerate(m.water_law() for m in materials)
+        ],
+        axis=-1,
     )
-    resistance = {g: layer_resistances(materials, thickness, g, temperature, faces) for g in gases}
+    resistance = {g: layer_resistances(materials, thickness, g, t, faces) for g in gases}
     return WallState(faces, mid, resistance)
 
 
 def layer_table(case: Case) -> tuple[LayerState, ...]:
     """Humidity in every layer and its share of the wall's resistance, per wall and stage.
 
-    A stage with many conditions is shown at its mean temperature and humidity. Empty where a material has no
-    water permeability.
+    A stage with many conditions (hourly weather) shows the mean humidity over its time, and shares weighted
+    with the gas that passes. Empty where a material has no water permeability.
     """
     if not has_law(case.package, "H2O"):
         return ()
     gases = reported_gases(case)
     package = with_nitrogen(case.package) if "N2" in gases else case.package
     inside = inside_activity(case.product)
+    stages = named_stages(case.storage)
     rows = []
     for wall in walls_in_use(package):
-        for stage in named_stages(case.storage):
-            t, out = float(stage.temperature @ stage.weight), float(stage.humidity @ stage.weight)
-            state = wall_state(wall, gases, t, inside, out)
+        for stage in stages:
+            state = wall_state(wall, gases, stage.temperature, inside, stage.humidity)
+            faces, mid = stage.weight @ state.faces, stage.weight @ state.mid
+            shares = {g: _passing_share(r, stage.weight) for g, r in state.resistance.items()}
             for i, layer in enumerate(wall.layers):
-                share = {g: 100.0 * float(r[i] / r.sum()) for g, r in state.resistance.items()}
                 rows.append(
                     LayerState(
                         wall=wall.name,
@@ -157,13 +162,22 @@ def layer_table(case: Case) -> tuple[LayerState, ...]:
                         index=i + 1,
                         material=layer.material.name,
                         thickness_um=layer.thickness * 1e6,
-                        humidity_inside_face_pct=100.0 * float(state.faces[i]),
-                        humidity_mid_pct=100.0 * float(state.mid[i]),
-                        humidity_outside_face_pct=100.0 * float(state.faces[i + 1]),
-                        resistance_share_pct=share,
+                        humidity_inside_face_pct=100.0 * float(faces[i]),
+                        humidity_mid_pct=100.0 * float(mid[i]),
+                        humidity_outside_face_pct=100.0 * float(faces[i + 1]),
+                        resistance_share_pct={g: 100.0 * float(share[i]) for g, share in shares.items()},
                     )
                 )
     return tuple(rows)
+
+
+def _passing_share(resistance: Array, weight: Array) -> Array:
+    """Share of every layer (n,) in the fall of pressure, from resistances (U, n) [m2 s Pa/mol] and the weight
+    of each condition (U,), averaged over what passes: a warm hour counts more than a cold one."""
+    total = resistance.sum(axis=-1)
+    passing = weight / total
+    share: Array = (passing / total) @ resistance / passing.sum()
+    return share
 
 
 @dataclass(frozen=True)

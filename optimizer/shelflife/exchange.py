@@ -209,7 +209,7 @@ def exchange_of(
     follow_water = water_matters(product) or has_law(case.package, "H2O")
     unique, inverse = _conditions(segments)
     variants = 1 if not thickness else max(np.atleast_2d(np.asarray(t)).shape[0] for t in thickness.values())
-    grid = _grid(product, segments, len(unique[0]) * variants)
+    grid = _grid(product, segments, 1 if variants == 1 else len(unique[0]) * variants)
     package = with_nitrogen(case.package) if "N2" in wanted else case.package
     by_part = part_exchange(package, grid, unique, wanted, water=follow_water, thickness=thickness)
     total: dict[str, Array] = {}

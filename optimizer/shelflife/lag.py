@@ -42,7 +42,8 @@ def unknown_diffusivity(wall: Wall, gas: str) -> list[str]:
 def wall_memory(wall: Wall, gas: str, temperature: float, resistance: Array) -> WallMemory:
     """Lag and stored gas of a wall at ``temperature`` [K]; resistance of each layer (n,) [m2 s Pa/mol].
 
-    Each layer is taken at its mean permeability. A wall with a blocking layer has no lag (nothing passes).
+    Each layer is taken at its mean permeability; one without a diffusivity stores nothing. A wall with a
+    blocking layer has no lag (nothing passes).
     """
     total = float(resistance.sum())
     if not wall.layers or any(
@@ -52,9 +53,10 @@ def wall_memory(wall: Wall, gas: str, temperature: float, resistance: Array) -> 
     # w at the faces, from 1 inside to 0 outside
     w = 1.0 - np.concatenate([[0.0], np.cumsum(resistance)]) / total
     lag = stored = 0.0
-    for layer, r, a, b in zip(wall.layers, resistance, w[:-1], w[1:], strict=True):
+    for layer, a, b in zip(wall.layers, w[:-1], w[1:], strict=True):
         length = layer.thickness
-        solubility = length / float(r) / float(layer.material.diffusivity[gas].at(temperature))
+        held = layer.material.solubility(gas, temperature)
+        solubility = 0.0 if held is None else float(held)
         mean_square = (a * a + a * b + b * b) / 3.0
         mean = 0.5 * (a + b)
         lag += total * solubility * length * (mean - mean_square)

@@ -73,10 +73,11 @@ def _quantity(name: str, contents: Contents, balance: Balance) -> Quantity:
         raise ValueError(f"unknown limit {name!r}")
     per_mass = MOLAR_MASS["O2"] / product.mass
     h, start = balance.dissolving[oxygen], contents.dissolved_oxygen
-    if h == 0.0 and not contents.reacts:
+    none = bool(np.all(np.equal(h, 0.0)))
+    if none and not contents.reacts:
         return _straight(-contents.amounts["O2"] * per_mass, (place, per_mass))
     used = ((last, per_mass),) if contents.reacts else ()
-    if h == 0.0 or balance.capacity is not None:
+    if none or balance.capacity is not None:
         share = h / balance.capacity[oxygen] if balance.capacity is not None else 0.0
         return _straight(-start * per_mass, (place, share * per_mass), *used)
     if contents.reacts:

@@ -275,7 +275,8 @@ class Uncertainty:
     seed: int = 20261125
 
 
-#: How the wall is simulated: steady at every moment, transient, or whichever the lag and the stored gas ask for.
+#: How the wall is simulated: steady at every moment, transient, or whichever the lag and the stored gas ask
+#: for.
 WALL_MODES = ("auto", "steady", "transient")
 
 

@@ -13,10 +13,12 @@ from optimizer.shelflife.advice import materials_in_use, warnings_of
 from optimizer.shelflife.breakdown import bill_of, layer_table, transmission_tables
 from optimizer.shelflife.exchange import exchange_of
 from optimizer.shelflife.limits import sign_of
+from optimizer.shelflife.memory import WallChoice, choose
 from optimizer.shelflife.package import Case, WallPart
 from optimizer.shelflife.simulate import Trajectory, simulate
 from optimizer.shelflife.specification import judge
 from optimizer.shelflife.statements import assumptions_of, cautions_of
+from optimizer.shelflife.transient import simulate_walls
 from optimizer.shelflife.words import sentence
 
 Array = NDArray[np.float64]
@@ -49,14 +51,13 @@ def predict(case: Case, *, version: str = "", inputs_sha256: str = "") -> Predic
     times = np.linspace(0.0, case.horizon, _POINTS + 1)
     if case.target is not None and case.target <= case.horizon:
         times = np.unique(np.append(times, case.target))
-    exchange = exchange_of(case)
-    run = simulate(case.product, exchange, until=case.horizon, extremes_until=case.target, sample_times=times)
+    run, wall = trajectory_of(case, times)
     answer = _judge(case, run)
     specifications = tuple(judge(case.package, limit) for limit in case.transmission_limits)
     limits = answer.limits + specifications
     transmission, films = transmission_tables(case)
     bill = bill_of(case.package)
-    warnings = [*case.warnings, *warnings_of(case, answer.shelf_life)]
+    warnings = [*case.warnings, *warnings_of(case, wall)]
     if bill.missing:
         warnings.append(bill.missing)
     return PredictResult(
@@ -64,7 +65,9 @@ def predict(case: Case, *, version: str = "", inputs_sha256: str = "") -> Predic
         version=version,
         inputs_sha256=inputs_sha256,
         warnings=tuple(dict.fromkeys(warnings)),
-        assumptions=tuple(dict.fromkeys(sentence(x) for x in (*case.assumptions, *assumptions_of(case)))),
+        assumptions=tuple(
+            dict.fromkeys(sentence(x) for x in (*case.assumptions, *assumptions_of(case, wall)))
+        ),
         sources=_sources(case),
         cautions=tuple(cautions_of(case)),
         passes=all(x.passes for x in limits),
@@ -82,7 +85,24 @@ def predict(case: Case, *, version: str = "", inputs_sha256: str = "") -> Predic
         cost_per_package=bill.cost,
         currency=bill.currency,
         geometry=_geometry(case),
+        wall_model=wall.model,
+        wall_reason=wall.reason,
     )
+
+
+def trajectory_of(case: Case, times: Array) -> tuple[Trajectory, WallChoice]:
+    """The case simulated to its horizon, with the walls as asked for or as ``auto`` decides."""
+    until, target = case.horizon, case.target
+    if case.wall == "transient":
+        run = simulate_walls(case, until=until, extremes_until=target, sample_times=times)
+        return run, choose(case, None)
+    exchange = exchange_of(case)
+    steady = simulate(case.product, exchange, until=until, extremes_until=target, sample_times=times)
+    life = float(steady.crossing.min()) if steady.crossing.size else np.inf
+    wall = choose(case, life if np.isfinite(life) else None)
+    if not wall.transient:
+        return steady, wall
+    return simulate_walls(case, until=until, extremes_until=target, sample_times=times), wall
 
 
 def _judge(case: Case, run: Trajectory) -> _Answer:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,9 +36,9 @@ class Segments:
     def end(self) -> Array:
         return self.start + self.duration
 
-    @property
+    @cached_property
     def saturation(self) -> Array:
-        """Saturation pressure of water (S,) [Pa]."""
+        """Saturation pressure of water (S,) [Pa]; worked out once, as every segment asks for it."""
         return saturation_pressure(self.temperature)
 
     def outside_pressure(self, gas: str) -> Array:

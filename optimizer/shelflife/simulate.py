@@ -106,7 +106,8 @@ def simulate(
                 record.follow(step, balance)
             y, steps = step.after, steps + 1
             if balance.chain is None:
-                width = max(width, step.width) if step.start + step.width >= finish else step.width
+                growth = min(4.0, 0.9 * step.size**-0.25) if step.size > 1e-4 else 4.0
+                width = step.width * growth
             elif opening:
                 # conditions jump at the next segment too: begin there with what would have done here
                 width = step.width * (0.7 * step.size**-0.2 if step.size > 1e-6 else 10.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from optimizer.constants import DRY_AIR
 from optimizer.shelflife.contents import (
     headspace_gas,
     inside_activity,
@@ -10,6 +11,7 @@ from optimizer.shelflife.contents import (
     simulated_gases,
     water_matters,
 )
+from optimizer.shelflife.memory import WallChoice
 from optimizer.shelflife.package import Case, ClosurePart, HolePart
 from optimizer.shelflife.words import listed
 
@@ -45,12 +47,12 @@ def cautions_of(case: Case) -> list[str]:
     return found
 
 
-def assumptions_of(case: Case) -> list[str]:
-    """The modelling choices that matter to this case, in words."""
+def assumptions_of(case: Case, wall: WallChoice) -> list[str]:
+    """The modelling choices that matter to this case, in words. wall: how the walls were simulated."""
     product, names = case.product, limit_names(case.product)
     gases = simulated_gases(product)
     found = [
-        "Walls are at steady state at every moment; conditions change at once from stage to stage.",
+        *_wall_texts(case, wall),
         "A month is 30.4375 days and a year 365.25 days; cm3(STP) is at 0 degC and 1 atm.",
         "The last stage of storage goes on if the time looked at is longer.",
         "Each limit is checked at the worst value of its quantity from closing on.",
@@ -91,8 +93,12 @@ def assumptions_of(case: Case) -> list[str]:
         found.append(_oxygen_gain_text(case))
     if "co2_loss" in names:
         found.append(
-            "CO2 loss is what left the package as a share of all CO2 in it at closing; wall sorption is "
-            "not part of it."
+            "CO2 loss is what left headspace and product, as a share of all CO2 in them at closing; "
+            + (
+                "what the wall takes up is part of it."
+                if wall.transient
+                else "wall sorption is not part of it."
+            )
         )
     if product.carbonation is not None:
         found.append(
@@ -114,6 +120,24 @@ def assumptions_of(case: Case) -> list[str]:
             "Holes: diffusion with one hole radius added to the length, molecular and Knudsen "
             "resistance in series."
         )
+    return found
+
+
+def _wall_texts(case: Case, wall: WallChoice) -> list[str]:
+    if not wall.transient:
+        return [
+            f"Walls are at steady state at every moment ({wall.reason}); conditions change at once from "
+            "stage to stage."
+        ]
+    found = [
+        f"Walls are followed in transient: {wall.reason}. Conditions change at once from stage to stage."
+    ]
+    asked = case.wall == "transient"
+    if case.before.humidity is None and not asked:
+        found.append("Humidity around the walls before closing not given: that of the first stage taken.")
+    if case.before.gas == DRY_AIR and not asked:
+        found.append("Gas around the walls before closing not given: air taken.")
+    found.append("Solubility of gases in the walls does not depend on humidity; no diffusivity: no storage.")
     return found
 
 

@@ -56,10 +56,10 @@ class Variation:
 
 @dataclass(frozen=True)
 class Outcomes:
-    """Of B samples and L limits in the product's order. crossing: when a limit is first reached [s], inf where
-    it is not within the time looked at, 0 where exceeded at closing (B, L); extreme: worst value of each
-    quantity up to the target, in the limit's unit (B, L); excess: by how much that lies beyond the sample's own
-    limit, as a share of the limit, negative where it is kept (B, L)."""
+    """Of B samples and L limits in the product's order. crossing: when a limit is first reached [s], inf
+    where it is not within the time looked at, 0 where exceeded at closing (B, L); extreme: worst value of
+    each quantity up to the target, in the limit's unit (B, L); excess: by how much that lies beyond the
+    sample's own limit, as a share of the limit, negative where it is kept (B, L)."""
 
     crossing: Array
     extreme: Array

@@ -1,1 +1,1 @@
-"""How uncertain an answer is: spreads of the inputs, samples, probability of passing, what to measure better."""
+"""How uncertain an answer is: spreads of the inputs, samples, probability of passing, influences."""

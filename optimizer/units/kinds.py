@@ -87,6 +87,11 @@ _GAS: dict[str, Kind] = {
         "a gas solubility", "mol/(m3*Pa)", ("0.03 cm3(STP)/(cm3*atm)", "1.3e-5 mol/(m3*Pa)"),
         _unit("cm3(STP)/(cm3*atm)"), (dim(amount=1, length=-3, pressure=-1),), "amount", True, True,
     ),
+    "gas capacity": Kind(
+        "an amount of gas per mass of a material", "mol/kg",
+        ("3 cm3/g", "0.1 mol/kg", "4 mg(O2)/g"), _unit("cm3(STP)/g"), (dim(amount=1, mass=-1),),
+        "amount", True, True, note=_STP,
+    ),
     "vapour permeability rate": Kind(
         "a water vapour rate times thickness", "kg*m/(m2*s)",
         ("1.5 g*mil/(100 in2*day)", "0.6 g*mm/(m2*day)"),

@@ -54,7 +54,22 @@ KEYS = st.one_of(
     st.sampled_from(
         ["mass", "volume", "shape", "mesh", "wall", "thickness", "transmission", "pinhole", "weather"]
     ),
-    st.sampled_from(["name", "table", "permeability", "gauge", "model", "content", "<<", "", "[key]", "0"]),
+    st.sampled_from(
+        [
+            "name",
+            "table",
+            "permeability",
+            "gauge",
+            "model",
+            "content",
+            "spread",
+            "creep",
+            "<<",
+            "",
+            "[key]",
+            "0",
+        ]
+    ),
     st.text(max_size=8),
 )
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from optimizer.physics.material import Material
-from optimizer.shelflife.package import Case, Wall, WallPart
+from optimizer.shelflife.package import Case, Layer, Wall, WallPart
 from optimizer.shelflife.transient.element import Reference, reference
 from optimizer.shelflife.variation import Variation
 
@@ -49,7 +49,9 @@ def columns_of(case: Case, variation: Variation | None = None, degree: int = 3) 
         rows = grouped.setdefault((part.wall, own), [])
         rows += [(patch.ratio, patch.area_at(total)) for patch in part.patches]
     return tuple(
-        _column(case.package.walls[name], _lengths(case.package.walls[name], own, variation), ratio, area, degree)
+        _column(
+            case.package.walls[name], _lengths(case.package.walls[name], own, variation), ratio, area, degree
+        )
         for (name, own), rows in grouped.items()
         for ratio, area in _gathered(rows)
     )
@@ -61,13 +63,30 @@ def _column(wall: Wall, lengths: tuple[Value, ...], ratio: Value, area: Value, d
         tuple(layer.material for layer in wall.layers),
         tuple(x * ratio for x in lengths),
         area,
-        tuple(reference(degree_for(layer.material, degree)) for layer in wall.layers),
+        tuple(reference(n) for n in degrees_of(wall, degree)),
     )
 
 
-def degree_for(material: Material, degree: int) -> int:
-    """Two more than asked for where a permeability changes along the layer with its humidity."""
-    return degree + 2 if material.humidity_sensitive else degree
+def degrees_of(wall: Wall, degree: int) -> list[int]:
+    """Degree of the element of each layer: finer where a permeability changes along the layer with its humidity,
+    and in the layers that settle most slowly, where nearly all of the wall's memory is."""
+    slowness = [_slowness(layer) for layer in wall.layers]
+    slow = 0.25 * max(slowness, default=0.0)
+    found = []
+    for layer, own in zip(wall.layers, slowness, strict=True):
+        if layer.material.humidity_sensitive:
+            found.append(degree + 2)
+        elif own > 0.0 and own >= slow:
+            found.append(degree + (1 if degree < 3 else 2))
+        else:
+            found.append(degree)
+    return found
+
+
+def _slowness(layer: Layer) -> float:
+    """Largest length^2 / D of a gas in a layer [s], 0 where no diffusivity is known."""
+    d = [law.diffusivity for gas, law in layer.material.diffusivity.items() if gas != "H2O"]
+    return layer.thickness**2 / min(d) if d else 0.0
 
 
 def _lengths(wall: Wall, part: str, variation: Variation | None) -> tuple[Value, ...]:
@@ -89,8 +108,8 @@ def _lengths(wall: Wall, part: str, variation: Variation | None) -> tuple[Value,
 def _gathered(rows: list[tuple[float, Value]]) -> list[tuple[Value, Value]]:
     """(ratio, area) with equal ratios together, and at most ``MOST_COLUMNS`` of them.
 
-    A class keeps the conductance, sum area / ratio, and the volume of material, sum area * ratio, of its members:
-    ratio = sqrt(volume / conductance), area = sqrt(volume * conductance).
+    A class keeps the conductance, sum area / ratio, and the volume of material, sum area * ratio, of its
+    members: ratio = sqrt(volume / conductance), area = sqrt(volume * conductance).
     """
     by_ratio: dict[float, Value] = {}
     for ratio, area in rows:

@@ -1,8 +1,8 @@
 """One element in one step of time: its inner nodes taken out, what remains joins its two faces.
 
-For a step that treats a share g [s] of the time implicitly the element has the matrix E = diag(m) + g K, with m
-the storage at its nodes and K its conduction. Values are floats (one sample) or arrays (B,); matrices are lists of
-lists of such values, faces first and last.
+For a step that treats a share g [s] of the time implicitly the element has the matrix E = diag(m) + g K, with
+m the storage at its nodes and K its conduction. Values are floats (one sample) or arrays (B,); matrices are
+lists of lists of such values, faces first and last.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ Matrix = list[Row]
 
 
 class Reference(NamedTuple):
-    """Of a degree, as plain floats: weights (n,); derivative (n, n); conduction (n, n) of a permeability of 1;
-    at (n, n, n): the same by point of quadrature, first index."""
+    """Of a degree, as plain floats: weights (n,); derivative (n, n); conduction (n, n) of a permeability of
+    1; at (n, n, n): the same by point of quadrature, first index."""
 
     weights: tuple[float, ...]
     derivative: tuple[tuple[float, ...], ...]

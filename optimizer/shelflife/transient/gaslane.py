@@ -1,7 +1,7 @@
 """One gas in one column during one segment: reduced to its inner face, then filled in again.
 
-Unknowns are partial pressures at the nodes. ``hist`` is the amount [mol] at each node between the two outermost
-faces that a stage of the integrator starts from, in the order of the nodes.
+Unknowns are partial pressures at the nodes. ``hist`` is the amount [mol] at each node between the two
+outermost faces that a stage of the integrator starts from, in the order of the nodes.
 """
 
 from __future__ import annotations
@@ -21,15 +21,21 @@ from optimizer.shelflife.transient.element import (
     matrix,
     matrix_of_points,
 )
-from optimizer.shelflife.transient.laws import Response, diffusivity, gas_permeability, response_of, storage_of
+from optimizer.shelflife.transient.laws import (
+    Response,
+    diffusivity,
+    gas_permeability,
+    response_of,
+    storage_of,
+)
 from optimizer.shelflife.transient.scavenging import Sink, sink_of
 
 Value = Any
 
 
 class Layer(NamedTuple):
-    """storage at the nodes [mol/Pa]; conduction area P 2 / length [mol/(s Pa)] at the driest point; response to
-    activity, or None; sink, or None; stores: False for a layer whose diffusivity is not known."""
+    """storage at the nodes [mol/Pa]; conduction area P 2 / length [mol/(s Pa)] at the driest point; response
+    to activity, or None; sink, or None; stores: False for a layer whose diffusivity is not known."""
 
     storage: Row
     conduction: Value
@@ -39,7 +45,9 @@ class Layer(NamedTuple):
     stores: bool
 
 
-def gas_layers(column: Column, gas: str, temperature: Value, factors: Sequence[tuple[Value, Value]]) -> list[Layer]:
+def gas_layers(
+    column: Column, gas: str, temperature: Value, factors: Sequence[tuple[Value, Value]]
+) -> list[Layer]:
     """factors: on permeability and diffusivity of each layer."""
     found = []
     for material, length, element, (more, quicker) in zip(
@@ -54,14 +62,16 @@ def gas_layers(column: Column, gas: str, temperature: Value, factors: Sequence[t
         sink = None
         if d is not None and material.scavenger is not None and material.scavenger.gas == gas:
             sink = sink_of(material.scavenger, temperature, s, half, element)
-        found.append(Layer(storage, 2.0 * column.area * p / length, response_of(law), element, sink, d is not None))
+        found.append(
+            Layer(storage, 2.0 * column.area * p / length, response_of(law), element, sink, d is not None)
+        )
     return found
 
 
 class Solved(NamedTuple):
     """rates: of the amounts at the nodes between the outermost faces [mol/s]; inner: what leaves the inside
-    into the wall [mol/s]; outer: what leaves the wall through its outer face; pressures: by layer, at its nodes;
-    used: what sinks take up [mol/s]; spent: rates of the sinks' shares, by layer with a capacity."""
+    into the wall [mol/s]; outer: what leaves the wall through its outer face; pressures: by layer, at its
+    nodes; used: what sinks take up [mol/s]; spent: rates of the sinks' shares, by layer with a capacity."""
 
     rates: Row
     inner: Value
@@ -72,8 +82,8 @@ class Solved(NamedTuple):
 
 
 class GasLane:
-    """activity: (set by the caller before ``reduce``) water activity at the nodes of each layer, where any layer
-    responds to it."""
+    """activity: (set by the caller before ``reduce``) water activity at the nodes of each layer, where any
+    layer responds to it."""
 
     def __init__(self, layers: list[Layer], outside: Value) -> None:
         self.layers, self.outside = layers, outside
@@ -85,7 +95,7 @@ class GasLane:
         self._share: Value = 0.0
         self._condensed: list[Condensed] = []
         self._steps: list[tuple[Value, Value]] = []
-        self._conductions: list[Row | None] = [None] * len(layers)
+        self.conductions: list[Row | None] = [None] * len(layers)
         self._inner: list[Row] = []
         self._sunk: list[tuple[Row, Row] | None] = [None] * len(layers)
 
@@ -107,7 +117,7 @@ class GasLane:
         return e
 
     def set_activity(self, activity: list[Row]) -> None:
-        self._conductions = [
+        self.conductions = [
             None if x.response is None else [x.conduction * x.response(a) for a in row]
             for x, row in zip(self.layers, activity, strict=True)
         ]
@@ -127,7 +137,7 @@ class GasLane:
             fixed, sunk = self._fixed[k], None
             add: Row | None = None
             if fixed is None:
-                c = self._conductions[k]
+                c = self.conductions[k]
                 e = (
                     matrix(x.storage, x.conduction, share, x.element)
                     if c is None
@@ -188,7 +198,7 @@ class GasLane:
         carried: Value = 0.0
         spent: list[Row] = []
         for k, (x, u) in enumerate(zip(self.layers, pressures, strict=True)):
-            c = self._conductions[k]
+            c = self.conductions[k]
             out = leaving(x.conduction, u, x.element) if c is None else leaving_of_points(c, u, x.element)
             if x.sink is not None:
                 takes = x.sink.rates(u, left[k])

@@ -1,9 +1,9 @@
 """What is inside, as the last equation of a stage: pressures of the gases from their amounts.
 
-After the walls are reduced, each gas is left with (capacity + slack) p + g r(p) = q: capacity of headspace and
-product [mol/Pa], slack what walls, closures and holes add, r the product's use of oxygen, g [s] the share of the
-time treated implicitly. A rigid package has a given capacity; in a flexible one the room v = V/(RT) follows from
-the total pressure.
+After the walls are reduced, each gas is left with (capacity + slack) p + g r(p) = q: capacity of headspace
+and product [mol/Pa], slack what walls, closures and holes add, r the product's use of oxygen, g [s] the share
+of the time treated implicitly. A rigid package has a given capacity; in a flexible one the room v = V/(RT)
+follows from the total pressure.
 """
 
 from __future__ import annotations
@@ -58,7 +58,9 @@ def pressures(inside: Inside, q: Row, slack: Row, share: Value, dry: Value, room
     return [_pressure(inside, k, q[k], slack[k], share, v)[0] for k in range(len(q))], v
 
 
-def _pressure(inside: Inside, k: int, q: Value, slack: Value, share: Value, room: Value) -> tuple[Value, Value]:
+def _pressure(
+    inside: Inside, k: int, q: Value, slack: Value, share: Value, room: Value
+) -> tuple[Value, Value]:
     """p and -dp/droom of one gas."""
     own = inside.capacity(k, room)
     a = own + slack

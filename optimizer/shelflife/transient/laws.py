@@ -21,7 +21,7 @@ from optimizer.physics.permeability import BLOCKED, GasLaw, WaterLaw
 Value = Any
 
 #: length^2 / D of a layer whose diffusivity is not known [s].
-SETTLING = 1.0
+SETTLING = 1e-5
 #: Cells of the table of a gas law over activity; linear in log P between its points.
 _CELLS = 2048
 

@@ -9,14 +9,15 @@ import numpy as np
 
 from optimizer.errors import SolverError
 from optimizer.shelflife.transient.plan import Place, Plan
-from optimizer.shelflife.transient.sdirk import A, C, ERROR, GAMMA
+from optimizer.shelflife.transient.sdirk import ERROR, GAMMA, A, C
 from optimizer.shelflife.transient.segment import Segment
 
 Value = Any
 State = list[Value]
 
-#: Local error allowed per step, relative to the amounts inside.
-TOLERANCE = 1e-6
+#: Local error allowed per step, relative to the amounts inside; errors of the answer are a tenth of it and
+#: less.
+TOLERANCE = 1e-4
 #: Floor of that scale, as a share of the typical amount.
 FLOOR = 1e-2
 #: The mean activity of the walls and the shares of a sink may be out by this many times the tolerance.
@@ -107,8 +108,8 @@ class March:
             scale = rtol * (np.maximum(abs(y[place.total]), abs(new[place.total])) + next(scales))
             sizes.append(abs(error[place.total]) / scale)
             miss = 0.0
-            for lane, (first, _) in zip(segment.lanes[g], place.walls, strict=True):
-                miss = miss + _nodes(error, first, [(x.storage, x.stores) for x in lane.layers])
+            for gas, (first, _) in zip(segment.lanes[g], place.walls, strict=True):
+                miss = miss + _nodes(error, first, [(x.storage, x.stores) for x in gas.layers])
             sizes.append(miss / scale)
             sizes += self._sinks(place, error)
         if plan.consumed >= 0:

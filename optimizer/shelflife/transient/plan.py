@@ -1,9 +1,10 @@
-"""What stays the same over a simulation: the columns, the contents, and where each amount stands in the state."""
+"""What stays the same over a simulation: the columns, the contents, and where each amount stands in the
+state."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -20,10 +21,10 @@ Value = Any
 
 @dataclass(frozen=True)
 class Place:
-    """Where one gas (or water) stands in the state: total [mol] of inside and inner faces; walls: (first, end) of
-    each column's nodes; left: by column and layer, (first, end) of the shares of a sink's capacity, or None;
-    outer: cumulative amount that left through the outer faces and through closures and holes [mol]; used:
-    cumulative amount that sinks took up [mol], -1 without any."""
+    """Where one gas (or water) stands in the state: total [mol] of inside and inner faces; walls: (first,
+    end) of each column's nodes; left: by column and layer, (first, end) of the shares of a sink's capacity,
+    or None; outer: cumulative amount that left through the outer faces and through closures and holes [mol];
+    used: cumulative amount that sinks took up [mol], -1 without any."""
 
     total: int
     walls: tuple[tuple[int, int], ...]
@@ -34,8 +35,8 @@ class Place:
 
 @dataclass(frozen=True)
 class Plan:
-    """gases: in the order of ``contents``; water: its place, None where nothing depends on it; consumed: place of
-    the oxygen that the product used up, -1 where it uses none; size: of the state; samples: B."""
+    """gases: in the order of ``contents``; water: its place, None where nothing depends on it; consumed:
+    place of the oxygen that the product used up, -1 where it uses none; size: of the state; samples: B."""
 
     case: Case
     package: Package
@@ -69,12 +70,12 @@ class Plan:
 
 
 def plan_of(case: Case, variation: Variation | None = None, *, degree: int = 3) -> Plan:
-    """degree: of the elements of layers that humidity does not change. Raises MaterialError when a material lacks
-    the permeability to a gas that is followed, or to water where a humidity in the wall is needed."""
+    """degree: of the elements of layers that humidity does not change. Raises MaterialError when a material
+    lacks the permeability to a gas that is followed, or to water where a humidity in the wall is needed."""
     product = case.product
     names = simulated_gases(product)
     package = with_nitrogen(case.package) if "N2" in names else case.package
-    case_used = case if package is case.package else _with_package(case, package)
+    case_used = case if package is case.package else replace(case, package=package)
     columns = columns_of(case_used, variation, degree)
     materials = {m.name: m for c in columns for m in c.materials}.values()
     sensitive = any(m.gas_law(g).humidity_sensitive for g in names for m in materials)
@@ -114,12 +115,6 @@ def plan_of(case: Case, variation: Variation | None = None, *, degree: int = 3) 
     )
 
 
-def _with_package(case: Case, package: Package) -> Case:
-    from dataclasses import replace
-
-    return replace(case, package=package)
-
-
 def _place(columns: Sequence[Column], species: str, at: int) -> tuple[Place, int]:
     total, at = at, at + 1
     walls = []
@@ -145,3 +140,16 @@ def _place(columns: Sequence[Column], species: str, at: int) -> tuple[Place, int
     if sinks:
         used, at = at, at + 1
     return Place(total, tuple(walls), tuple(left), outer, used), at
+
+
+def opening_amounts(plan: Plan) -> list[Any]:
+    """Water and gases inside at closing [mol], by sample."""
+    contents, v = plan.contents, plan.variation
+    water: Any = contents.water if contents.product.moisture is not None else 0.0
+    if v is not None and v.isotherm is not None and contents.product.moisture is not None:
+        water = water * v.isotherm
+    amounts: list[Any] = [contents.amounts[g] for g in contents.gases]
+    if v is not None and v.headspace_oxygen is not None and "O2" in contents.gases:
+        k = contents.gases.index("O2")
+        amounts[k] = amounts[k] * v.headspace_oxygen
+    return [water, *amounts]

@@ -18,8 +18,8 @@ Value = Any
 
 
 class Sink(NamedTuple):
-    """first_order: use at each node per pressure, nothing spent [mol/(s Pa)]; capacity: at each node [mol], or
-    None."""
+    """first_order: use at each node per pressure, nothing spent [mol/(s Pa)]; capacity: at each node [mol],
+    or None."""
 
     first_order: Row
     capacity: Row | None

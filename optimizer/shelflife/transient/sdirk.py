@@ -1,6 +1,7 @@
 """SDIRK4(3): five stages, order 4, L-stable, stiffly accurate, embedded order 3.
 
-Source: Hairer and Wanner, Solving Ordinary Differential Equations II, 2nd ed. (1996), section IV.6, table 6.5.
+Source: Hairer and Wanner, Solving Ordinary Differential Equations II, 2nd ed. (1996), section IV.6, table
+6.5.
 """
 
 from __future__ import annotations

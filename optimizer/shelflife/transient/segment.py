@@ -30,9 +30,9 @@ _STRIDE = 0.2
 
 class Conditions(NamedTuple):
     """Of a segment. temperature [K], humidity, total pressure and saturation pressure [Pa]; outside: partial
-    pressure of each gas [Pa]; dissolving: H V_product of each [mol/Pa]; reaction of the product; conductance: of
-    closures and holes for each gas, and water: for water [mol/(s Pa)]; growth: of the volume of a package that
-    creeps at the ends of the segment [m3]."""
+    pressure of each gas [Pa]; dissolving: H V_product of each [mol/Pa]; reaction of the product; conductance:
+    of closures and holes for each gas, and water: for water [mol/(s Pa)]; growth: of the volume of a package
+    that creeps at the ends of the segment [m3]."""
 
     temperature: Value
     humidity: Value
@@ -63,8 +63,12 @@ class Segment:
         product = contents.product
         self.moving = product.moisture is not None
         self.activity: Value = plan.whole(inside_activity(product)) if before is None else before.activity
-        self._per_mole = MOLAR_MASS["H2O"] / product.moisture.dry_mass if product.moisture is not None else 0.0
-        self._hold = 1.0 if plan.variation is None or plan.variation.isotherm is None else plan.variation.isotherm
+        self._per_mole = (
+            MOLAR_MASS["H2O"] / product.moisture.dry_mass if product.moisture is not None else 0.0
+        )
+        self._hold = (
+            1.0 if plan.variation is None or plan.variation.isotherm is None else plan.variation.isotherm
+        )
         self.wet: list[WaterLane] = []
         if plan.water is not None:
             for k, column in enumerate(plan.columns):
@@ -89,7 +93,9 @@ class Segment:
         self.inside = Inside(now.dissolving, room if head.rigid else None, floor, oxygen, now.reaction)
         self.room: Value = room if head.rigid or before is None else before.room
         self._faces = [_sum(lane.face for lane in lanes) for lanes in self.lanes]
-        self._pressures = [[[] for _ in plan.columns] for _ in contents.gases] if before is None else before._pressures
+        self._pressures: list[list[list[Row]]] = [[[] for _ in plan.columns] for _ in contents.gases]
+        if before is not None:
+            self._pressures = before._pressures
         self._share: Value = 0.0
 
     # what is inside
@@ -136,7 +142,8 @@ class Segment:
         raise SolverError("the water activity inside could not be found; please report this case")
 
     def amounts(self, y: State, seen: Seen) -> State:
-        """Water in the product (net gain where its activity is fixed) and gases inside [mol], oxygen used up."""
+        """Water in the product (net gain where its activity is fixed) and gases inside [mol], oxygen used
+        up."""
         plan = self.plan
         found: State = []
         if plan.water is not None:
@@ -204,7 +211,7 @@ class Segment:
         rates: State = [0.0] * plan.size
         activities: list[list[Row]] | None = None
         if plan.water is not None:
-            self._wet_stage(hist, rates)
+            self._wet_stage(hist)
             potentials = [lane.potentials() for lane in self.wet]
             self._wet_rates(potentials, rates)
             if any(lane.sensitive for lanes in self.lanes for lane in lanes):
@@ -212,7 +219,7 @@ class Segment:
         self._gas_stage(hist, rates, activities, fraction)
         return rates
 
-    def _wet_stage(self, hist: State, rates: State) -> None:
+    def _wet_stage(self, hist: State) -> None:
         place, now, share = self.plan.water, self.now, self._share
         assert place is not None
         for lane, (first, end) in zip(self.wet, place.walls, strict=True):
@@ -251,6 +258,10 @@ class Segment:
             inner, outer = inner + found.inner, outer + found.outer
         rates[place.total] = -inner
         rates[place.outer] = outer
+
+    def settle_water(self, hist: State) -> None:
+        """Find the activities at the end of a stage, for their own sake."""
+        self._wet_stage(hist)
 
     def _gas_stage(
         self, hist: State, rates: State, activities: list[list[Row]] | None, fraction: float
@@ -322,8 +333,8 @@ class Segment:
     # the start
 
     def start(self, amounts: State, before_gas: Row, before_water: Value) -> State:
-        """State at closing. amounts: water and gases inside [mol]; what the walls hold: gases at ``before_gas``
-        [Pa] each, water at ``before_water``."""
+        """State at closing. amounts: water and gases inside [mol]; what the walls hold: gases at
+        ``before_gas`` [Pa] each, water at ``before_water``."""
         plan = self.plan
         y: State = [plan.whole(0.0) for _ in range(plan.size)]
         shift = 0
@@ -337,12 +348,12 @@ class Segment:
                 lane.faces[0] = self.activity
         for g, (lanes, place) in enumerate(zip(self.lanes, plan.gases, strict=True)):
             y[place.total] = amounts[shift + g]
-            for c, lane in enumerate(lanes):
-                nodes, face = lane.start(before_gas[g])
+            for c, gas in enumerate(lanes):
+                nodes, face = gas.start(before_gas[g])
                 first, end = place.walls[c]
                 y[first:end] = nodes
                 y[place.total] = y[place.total] + face
-                self._pressures[g][c] = [[before_gas[g]] * len(x.storage) for x in lane.layers]
+                self._pressures[g][c] = [[before_gas[g]] * len(x.storage) for x in gas.layers]
                 for where in place.left[c]:
                     if where is not None:
                         y[where[0] : where[1]] = [plan.whole(1.0)] * (where[1] - where[0])

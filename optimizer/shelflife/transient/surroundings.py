@@ -18,14 +18,32 @@ from optimizer.shelflife.segments import Segments
 from optimizer.shelflife.terms import Reaction, reactions_at
 from optimizer.shelflife.transient.plan import Plan
 from optimizer.shelflife.transient.segment import Conditions
+from optimizer.shelflife.variation import Variation
 
 Array = NDArray[np.float64]
 Value = Any
 
 
+def durations(variation: Variation | None, segments: Segments, end: float) -> Array:
+    """Of each segment [s], (S, 1), or (S, B) where stages last shorter or longer; together they reach
+    ``end``."""
+    nominal = segments.duration[:, None]
+    if variation is None or not variation.duration:
+        factor: Array = np.ones((len(segments), 1))
+    else:
+        one = np.ones(variation.size)
+        factor = np.stack([variation.duration.get(name, one) for name in segments.stage])
+    spans = nominal * factor
+    before = np.concatenate([np.zeros((1, spans.shape[1])), np.cumsum(spans, axis=0)[:-1]])
+    # the last stage goes on; what lies beyond the end is cut off
+    spans[-1] = np.maximum(end - before[-1], 0.0)
+    value: Array = np.clip(end - before, 0.0, spans)
+    return value
+
+
 class Surroundings:
-    """Conditions of segment after segment. What depends on the temperature alone is worked out for all segments at
-    once, shape (S,), or (S, B) where the temperature is offset by sample."""
+    """Conditions of segment after segment. What depends on the temperature alone is worked out for all
+    segments at once, shape (S,), or (S, B) where the temperature is offset by sample."""
 
     def __init__(self, plan: Plan, segments: Segments) -> None:
         self.plan, self.segments = plan, segments

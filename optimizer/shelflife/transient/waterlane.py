@@ -25,8 +25,8 @@ Value = Any
 
 
 class WetLayer(NamedTuple):
-    """storage at the nodes and conduction, per potential [mol/(mol m/(m2 s Pa))] and so on; stores: False for a
-    layer without a diffusivity."""
+    """storage at the nodes and conduction, per potential [mol/(mol m/(m2 s Pa))] and so on; stores: False for
+    a layer without a diffusivity."""
 
     storage: Row
     conduction: Value
@@ -61,8 +61,8 @@ def water_layers(
 
 
 class Wet(NamedTuple):
-    """rates [mol/s] at the nodes between the outermost faces; inner: what leaves the inside into the wall; outer:
-    what leaves through the outer face."""
+    """rates [mol/s] at the nodes between the outermost faces; inner: what leaves the inside into the wall;
+    outer: what leaves through the outer face."""
 
     rates: Row
     inner: Value
@@ -104,10 +104,12 @@ class WaterLane:
             carried = last
 
     def linearise(self, inside: Value) -> tuple[Value, Value]:
-        """(residual [mol], slope) that the wall adds to the balance of the inside at its present faces and the
-        activity ``inside``, with the interfaces already moved by Newton's step for it."""
+        """(residual [mol], slope) that the wall adds to the balance of the inside at its present faces and
+        the activity ``inside``, with the interfaces already moved by Newton's step for it."""
         a = [inside, *self.faces[1:-1], self.outside]
-        potentials = [(x.potential.at(p), x.potential.at(q)) for x, p, q in zip(self.layers, a, a[1:], strict=False)]
+        potentials = [
+            (x.potential.at(p), x.potential.at(q)) for x, p, q in zip(self.layers, a, a[1:], strict=False)
+        ]
         alpha: Value = 0.0
         beta: Value = 0.0
         steps = []

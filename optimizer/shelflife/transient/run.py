@@ -46,11 +46,14 @@ class Hermite:
 
 
 class Interpolated(Step):
-    """A step that is not repeated but interpolated."""
+    """A step that is not repeated but interpolated. prepared: its segment, and the first and last fraction of
+    it."""
 
     __slots__ = ()
 
     def again(self, fraction: Value) -> State:
+        segment, begin, finish = self.prepared
+        segment.fraction = begin + fraction * (finish - begin)
         t, w = fraction, self.width
         one = 1.0 - t
         h00, h01 = (1.0 + 2.0 * t) * one * one, t * t * (3.0 - 2.0 * t)
@@ -145,7 +148,8 @@ class Run:
         exact: bool = True,
     ) -> None:
         if segments is None:
-            segments = lay_out(case.storage, case.horizon, () if case.target is None else (case.target,))
+            cuts = [time for time, _ in case.product.headspace.creep]
+            segments = lay_out(case.storage, case.horizon, cuts if case.target is None else (*cuts, case.target))
         self.plan: Plan = plan_of(case, degree=DEGREE if degree is None else degree)
         self._linear = exact and is_linear(self.plan)
         if self._linear and degree is None:
@@ -239,8 +243,9 @@ class Run:
             segment.amount_rates(stride.after, stride.rates_after, seen, stride.last),
             0.0,
             _HERMITE,
-            (),
+            (segment, stride.first, stride.last),
         )
+        segment.fraction = stride.last
         self.watch.follow(step)
         if self.record.next_time <= finish * (1 + 1e-14):
             self.record.follow(step, self._balance)

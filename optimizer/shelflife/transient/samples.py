@@ -37,7 +37,7 @@ def transient_samples(
     """engine: "numpy", "compiled" or "auto": compiled where it can be. say: told before a compilation.
     progress: told the number of samples done. Raises MaterialError where a law is missing, SolverError where
     a sample fails."""
-    segments = lay_out(case.storage, case.horizon)
+    segments = lay_out(case.storage, case.horizon, [t for t, _ in case.product.headspace.creep])
     many = len(segments) >= MANY_SEGMENTS
     together = TOGETHER_HOURLY if many and variation.temperature is not None else TOGETHER
     target = case.horizon if case.target is None else min(case.target, case.horizon)

@@ -55,7 +55,8 @@ class Seen(NamedTuple):
 
 
 class Segment:
-    """guess: what was seen last, to start Newton's method from."""
+    """activity, room: as last found, to start Newton's method from; fraction: moment of the segment [-] for
+    ``inside_pressures`` of a package that creeps."""
 
     def __init__(self, plan: Plan, now: Conditions, before: Segment | None) -> None:
         self.plan, self.now = plan, now
@@ -97,6 +98,7 @@ class Segment:
         if before is not None:
             self._pressures = before._pressures
         self._share: Value = 0.0
+        self.fraction = 0.0
 
     # what is inside
 
@@ -147,7 +149,10 @@ class Segment:
         plan = self.plan
         found: State = []
         if plan.water is not None:
-            found.append(self.held(seen.activity)[0] if self.moving else y[plan.water.total])
+            if self.moving:
+                found.append(self.held(seen.activity)[0])
+            else:
+                found.append(y[plan.water.total] - _sum(x.inner_face(seen.activity)[0] for x in self.wet))
         found += [p * self.inside.capacity(k, seen.room) for k, p in enumerate(seen.pressures)]
         if plan.consumed >= 0:
             found.append(y[plan.consumed])
@@ -190,9 +195,11 @@ class Segment:
         return moisture.isotherm.activity(water * self._per_mole / self._hold)
 
     def inside_pressures(self, amounts: Row, activity: Value) -> tuple[Row, Value]:
-        """Partial pressures [Pa] and room of amounts inside [mol] (without the walls' inner faces)."""
+        """Partial pressures [Pa] and room of amounts inside [mol] (without the walls' inner faces), at
+        ``fraction`` of the segment."""
         inside = self.inside._replace(reaction=None)
-        return pressures(inside, amounts, [0.0] * len(amounts), 0.0, self.dry(activity), self.room)
+        room = self.room_at(self.fraction)
+        return pressures(inside, amounts, [0.0] * len(amounts), 0.0, self.dry(activity), room)
 
     # a stage
 
@@ -343,8 +350,7 @@ class Segment:
             shift = 1
             for lane, (first, end) in zip(self.wet, plan.water.walls, strict=True):
                 y[first:end] = lane.start(before_water)
-                if self.moving:
-                    y[plan.water.total] = y[plan.water.total] + lane.inner_face(before_water)[0]
+                y[plan.water.total] = y[plan.water.total] + lane.inner_face(before_water)[0]
                 lane.faces[0] = self.activity
         for g, (lanes, place) in enumerate(zip(self.lanes, plan.gases, strict=True)):
             y[place.total] = amounts[shift + g]

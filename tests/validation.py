@@ -8,6 +8,8 @@ from pathlib import Path
 from published.registry import KINDS, Check, all_checks
 
 PAGE = Path(__file__).parents[1] / "docs" / "validation.md"
+#: Written by ``tests/benchmarks/bench_transient.py --write``.
+COST = Path(__file__).parent / "benchmarks" / "transient_table.md"
 
 HEAD = """\
 # Validation: our numbers beside published ones
@@ -91,6 +93,8 @@ def page() -> str:
         lines = [f"## {topic}", "", "| " + " | ".join(columns) + " |", "|" + " --- |" * len(columns)]
         lines += [row(c) for c in checks if c.topic == topic]
         parts.append("\n".join(lines) + "\n")
+    if COST.is_file():
+        parts.append(COST.read_text(encoding="utf-8"))
     return "\n".join(parts)
 
 

@@ -48,7 +48,7 @@ class Check:
 
 
 #: Modules of this folder that register checks, in the order of the page.
-MODULES = ("units", "water", "films", "materials", "packages")
+MODULES = ("units", "water", "films", "materials", "packages", "transient")
 CHECKS: list[Check] = []
 
 

@@ -8,44 +8,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from optimizer.constants import ATMOSPHERE, DRY_AIR, GAS_CONSTANT
-from optimizer.physics.material import DiffusionLaw, Material, Scavenger
-from optimizer.physics.permeability import GasLaw
-from optimizer.shelflife.package import Case
-from optimizer.shelflife.transient.columns import Column
-from optimizer.shelflife.transient.element import reference
-from optimizer.shelflife.transient.gaslane import GasLane, gas_layers
+from optimizer.constants import GAS_CONSTANT
 from optimizer.shelflife.transient.laws import SETTLING
-from optimizer.shelflife.transient.propagate import Bond, System, factor_of, nodes_between
 from optimizer.shelflife.transient.run import Run
 
 from . import series
 from .coupled import linear
-
-T = 296.15
-AIR = DRY_AIR["O2"] * ATMOSPHERE
-
-
-def layer(d: float, s: float, **more: object) -> Material:
-    """Diffusivity [m2/s] and solubility [mol/(m3 Pa)] of oxygen and nitrogen alike."""
-    laws = {g: GasLaw(g, T, (0.0,), (d * s,), 0.0) for g in ("O2", "N2")}
-    spread = {g: DiffusionLaw(T, d, 0.0) for g in laws}
-    return Material("layer", "x", 1000.0, laws, None, diffusivity=spread, **more)  # type: ignore[arg-type]
-
-
-def lane_of(
-    *layers: tuple[float, float, float], degree: int = 4, outside: float = 1.0, **more: object
-) -> GasLane:
-    """A column of 1 m2 of (length, D, S), inside to outside, ``outside`` [Pa] beyond."""
-    column = Column(
-        "w",
-        tuple(layer(d, s, **more) for _, d, s in layers),
-        tuple(x for x, _, _ in layers),
-        1.0,
-        tuple(reference(degree) for _ in layers),
-    )
-    return GasLane(gas_layers(column, "O2", T, [(1.0, 1.0)] * len(layers)), outside)
-
+from .slabs import AIR, T, bathed, emptied, filled, lane_of, layer, reacting
 
 LAMINATES = [
     ((1.0, 1.0, 1.0),),
@@ -74,24 +43,6 @@ def test_the_two_layer_example_has_its_printed_flux() -> None:
     assert series.laminate_flux(*zip(*LAMINATES[1], strict=True)) == pytest.approx(0.285714286, abs=5e-10)
 
 
-def emptied(lane: GasLane, stored: float, seconds: float) -> float:
-    """What an empty, endless vessel takes in [mol] through a wall that at first holds ``stored`` [Pa]."""
-    storage = [1e40, *nodes_between([x.storage for x in lane.layers])]
-    bonds, at = [], 1
-    for k, x in enumerate(lane.layers):
-        end = at + len(x.storage) - 2
-        last = k == len(lane.layers) - 1
-        places = (0 if k == 0 else at - 1, *range(at, end), -1 if last else end)
-        bonds.append(Bond(places, factor_of(x.element, x.conduction)))
-        at = end + 1
-    system = System(np.array(storage), bonds, 0.0, 0.0, float(lane.outside), np.nan)
-    start = np.array(storage) * stored
-    start[0] = lane.face * stored
-    system.begin(start)
-    _, past = system.at(seconds)
-    return float(start[0] + system.flows(past, seconds)[0][0])
-
-
 @pytest.mark.parametrize("layers", LAMINATES)
 def test_the_time_lag_of_a_laminate_is_exact_in_either_direction(
     layers: tuple[tuple[float, ...], ...],
@@ -116,23 +67,13 @@ def test_a_film_that_holds_gas_has_the_lag_of_the_table(ratio: float, lag: float
 
 @pytest.mark.parametrize("h", [0.01, 0.1, 1.0])
 def test_a_slab_filling_a_vessel_follows_the_series_to_1e_8_from_three_lags_on(h: float) -> None:
-    d, width, s, area = 1e-12, 100e-6, 1e-5, 0.05
-    volume = area * width * s * GAS_CONSTANT * T / h
     tau = np.array([0.5, 1.0, 2.0, 5.0, 20.0])
-    case = linear((layer(d, s), 100.0), volume=volume, wall=0.0, area=area, days=20 * width**2 / d / 86400)
-    run = Run(case, None, None, None, tau * width**2 / d, 8, 1e-6)
-    found = run.trajectory().pressures["O2"][0] / AIR
-    assert found == pytest.approx(series.headspace_fill(tau, h), rel=1e-8)
+    assert filled(tau, h, 8) == pytest.approx(series.headspace_fill(tau, h), rel=1e-8)
 
 
 def test_the_printed_values_of_a_slab_filling_a_vessel_come_out_of_the_default_elements() -> None:
     # table of six-digit values, h = 0.1 at tau = 1, 5, 20
-    d, width, s, area = 1e-12, 100e-6, 1e-5, 0.05
-    volume = area * width * s * GAS_CONSTANT * T / 0.1
-    tau = np.array([1.0, 5.0, 20.0])
-    case = linear((layer(d, s), 100.0), volume=volume, wall=0.0, area=area, days=20 * width**2 / d / 86400)
-    found = Run(case, None, None, None, tau * width**2 / d, None, 1e-4).trajectory().pressures["O2"][0] / AIR
-    assert found == pytest.approx([0.0776114, 0.3736233, 0.8532627], abs=6e-8)
+    assert filled([1.0, 5.0, 20.0], 0.1) == pytest.approx([0.0776114, 0.3736233, 0.8532627], abs=6e-8)
 
 
 @pytest.mark.parametrize(
@@ -143,20 +84,16 @@ def test_a_wall_in_front_of_foil_takes_up_gas_as_a_sheet_in_a_bath(
     alpha: float, printed: tuple[float, float]
 ) -> None:
     # table of uptake from a stirred bath of limited volume, at tau = 0.05 and 0.2
-    d, width, s, area = 1e-12, 100e-6, 1e-5, 0.05
-    foil = replace(layer(d, s), gases={g: GasLaw(g, T, (0.0,), (0.0,), 0.0) for g in ("O2", "N2")})
-    volume = alpha * area * width * s * GAS_CONSTANT * T
     tau = np.array([0.05, 0.2])
-    case = linear(
-        (layer(d, s), 100.0), (foil, 9.0), volume=volume, inside=0.5, wall=0.0, area=area,
-        days=0.2 * width**2 / d / 86400 * 1.001,
-    )  # fmt: skip
-    trajectory = Run(case, None, None, None, tau * width**2 / d, 12, 1e-6).trajectory()
-    left = trajectory.pressures["O2"][0] / (0.5 * ATMOSPHERE)
-    # of all that can be taken up, 1 / (1 + alpha) of the gas, this share is
-    taken = (1.0 - left) * (1.0 + alpha)
+    taken = bathed(tau, alpha)
     assert taken == pytest.approx(printed, abs=1e-6)
     assert taken == pytest.approx(series.bath_uptake(tau, alpha), rel=1e-6)
+
+
+def test_a_wall_in_front_of_foil_and_an_endless_bath_takes_up_gas_as_a_sheet_from_both_sides() -> None:
+    # table of uptake by a sheet, tau = D t / l^2 of the whole sheet: a quarter of that of its half
+    tau = np.array([0.05, 0.10, 0.20])
+    assert bathed(4 * tau, 1e7) == pytest.approx([0.504088, 0.697882, 0.887403], abs=2e-6)
 
 
 @pytest.mark.parametrize(
@@ -172,14 +109,7 @@ def test_a_reacting_film_passes_and_takes_up_what_the_table_says(
     phi: float, passed: float, uptake: float
 ) -> None:
     # table: phi / sinh phi and phi / tanh phi, phi = l sqrt(k/D)
-    lane = lane_of((1.0, 1.0, 1.0), degree=10, scavenger=Scavenger("O2", phi**2, T))
-    share = 1e12
-    lane.factor(share)
-    _, inflow = lane.reduce([0.0] * lane.count, [[]], [[]])
-    assert inflow / share == pytest.approx(passed, abs=6e-7)
-    solved = lane.rates(lane.fill(0.0), [[]])
-    assert -solved.outer == pytest.approx(uptake, abs=6e-7)
-    assert -solved.outer == pytest.approx(-solved.inner + solved.used, rel=1e-12)
+    assert reacting(phi) == pytest.approx((passed, uptake), abs=6e-7)
 
 
 def test_a_layer_without_diffusivity_is_a_resistance_and_no_more() -> None:
@@ -197,17 +127,9 @@ def test_a_layer_without_diffusivity_is_a_resistance_and_no_more() -> None:
     assert lane.count == 3 and SETTLING < 1e-3
 
 
-def gained(case: Case, degree: int) -> float:
-    run = Run(case, None, None, None, [case.horizon], degree, 1e-6)
-    return float(run.trajectory().amounts["O2"][0, -1])
-
-
 def test_finer_elements_converge_spectrally() -> None:
-    d, width, s, area = 1e-12, 100e-6, 1e-5, 0.05
-    volume = area * width * s * GAS_CONSTANT * T
-    case = linear((layer(d, s), 100.0), volume=volume, wall=0.0, area=area, days=width**2 / d / 86400)
-    exact = float(series.headspace_fill(1.0, 1.0)) * AIR * volume / (GAS_CONSTANT * T)
+    exact = float(series.headspace_fill(1.0, 1.0))
     # the slow layer gets one degree more up to 2 and two more from 3 on
-    errors = [abs(gained(case, degree) / exact - 1.0) for degree in (1, 2, 3, 4, 5)]
+    errors = [abs(float(filled([1.0], 1.0, degree)[0]) / exact - 1.0) for degree in (1, 2, 3, 4, 5)]
     assert errors == sorted(errors, reverse=True)
     assert errors[-1] < 1e-9 and errors[0] < 2e-3

@@ -16,7 +16,7 @@ from optimizer.shelflife.terms import Balance, Observation
 from optimizer.shelflife.transient.march import TOLERANCE, March, Stride
 from optimizer.shelflife.transient.plan import Plan, plan_of
 from optimizer.shelflife.transient.propagate import Exact, is_linear
-from optimizer.shelflife.transient.segment import Segment
+from optimizer.shelflife.transient.segment import Seen, Segment
 from optimizer.shelflife.transient.surroundings import Surroundings
 
 Value = Any
@@ -149,7 +149,8 @@ class Run:
     ) -> None:
         if segments is None:
             cuts = [time for time, _ in case.product.headspace.creep]
-            segments = lay_out(case.storage, case.horizon, cuts if case.target is None else (*cuts, case.target))
+            cuts += [] if case.target is None else [case.target]
+            segments = lay_out(case.storage, case.horizon, cuts)
         self.plan: Plan = plan_of(case, degree=DEGREE if degree is None else degree)
         self._linear = exact and is_linear(self.plan)
         if self._linear and degree is None:
@@ -164,6 +165,7 @@ class Run:
         self.state: State = []
         self.opening: State = []
         self.segment: Segment | None = None
+        self._now: tuple[State, Seen] = ([], Seen([], 0.0, 0.0))
 
     def trajectory(self) -> Trajectory:
         steps = 0

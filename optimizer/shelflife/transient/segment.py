@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-import numpy as np
-
 from optimizer.constants import GAS_CONSTANT, MOLAR_MASS
 from optimizer.errors import SolverError
 from optimizer.shelflife.contents import inside_activity
@@ -18,14 +16,13 @@ from optimizer.shelflife.transient.element import Row
 from optimizer.shelflife.transient.gaslane import GasLane, gas_layers
 from optimizer.shelflife.transient.inside import Inside, pressures, use
 from optimizer.shelflife.transient.plan import Plan
+from optimizer.shelflife.transient.values import limited, most, near, sum_of
 from optimizer.shelflife.transient.waterlane import WaterLane, water_layers
 
 Value = Any
 State = list[Value]
 #: Newton's method for the water stops at this change of activity, and after so many rounds.
 _CLOSE, _ROUNDS = 1e-12, 40
-#: Most that it may change an activity at once.
-_STRIDE = 0.2
 
 
 class Conditions(NamedTuple):
@@ -93,7 +90,7 @@ class Segment:
         oxygen = contents.gases.index("O2") if now.reaction is not None else -1
         self.inside = Inside(now.dissolving, room if head.rigid else None, floor, oxygen, now.reaction)
         self.room: Value = room if head.rigid or before is None else before.room
-        self._faces = [_sum(lane.face for lane in lanes) for lanes in self.lanes]
+        self._faces = [sum_of(lane.face for lane in lanes) for lanes in self.lanes]
         self._pressures: list[list[list[Row]]] = [[[] for _ in plan.columns] for _ in contents.gases]
         if before is not None:
             self._pressures = before._pressures
@@ -137,9 +134,9 @@ class Segment:
             for lane in self.wet:
                 face, steep = lane.inner_face(a)
                 amount, slope = amount + face, slope + steep
-            step = _limited((total - amount) / slope)
+            step = limited((total - amount) / slope)
             a = a + step
-            if _most(step) < _CLOSE:
+            if most(step) < _CLOSE:
                 return a
         raise SolverError("the water activity inside could not be found; please report this case")
 
@@ -152,7 +149,7 @@ class Segment:
             if self.moving:
                 found.append(self.held(seen.activity)[0])
             else:
-                found.append(y[plan.water.total] - _sum(x.inner_face(seen.activity)[0] for x in self.wet))
+                found.append(y[plan.water.total] - sum_of(x.inner_face(seen.activity)[0] for x in self.wet))
         found += [p * self.inside.capacity(k, seen.room) for k, p in enumerate(seen.pressures)]
         if plan.consumed >= 0:
             found.append(y[plan.consumed])
@@ -167,7 +164,7 @@ class Segment:
             rate = rates[plan.water.total]
             if self.moving:
                 own = self.held(seen.activity)[1]
-                drift = rate / (own + _sum(lane.inner_face(seen.activity)[1] for lane in self.wet))
+                drift = rate / (own + sum_of(lane.inner_face(seen.activity)[1] for lane in self.wet))
                 rate = own * drift
             found.append(rate)
         if self.inside.room is not None:
@@ -243,12 +240,12 @@ class Segment:
             for lane in self.wet:
                 r, s = lane.linearise(a)
                 residual, slope = residual + r, slope + s
-            step = _limited(-residual / slope) if self.moving else 0.0 * a
+            step = limited(-residual / slope) if self.moving else 0.0 * a
             change: Value = abs(step)
             for lane in self.wet:
                 change = change + lane.move(a, step)
             a = a + step
-            if _most(change) < _CLOSE:
+            if most(change) < _CLOSE:
                 break
         else:
             raise SolverError("the humidity in the wall could not be found; please report this case")
@@ -303,7 +300,7 @@ class Segment:
                 self._pressures[g] = [lane.fill(p[g]) for lane in lanes]
             # pressures in a wall whose sink runs out are found by repeating
             now_at = [u for g in self._pressures for c in g for row in c for u in row] if sinks else []
-            if not sinks or (last is not None and _near(now_at, last)):
+            if not sinks or (last is not None and near(now_at, last)):
                 break
             last = now_at
         used = use(self.inside, p, self.room)
@@ -377,26 +374,5 @@ _TINY = 1e-6
 
 def _shortest(y: State, rates: State, plan: Plan) -> Value:
     """A time over which no gas inside changes much [s]."""
-    total = _sum(abs(y[place.total]) for place in plan.gases)
-    return total / (_sum(abs(rates[place.total]) for place in plan.gases) + 1e-12 * total)
-
-
-def _sum(values: Any) -> Value:
-    total: Value = 0.0
-    for v in values:
-        total = total + v
-    return total
-
-
-def _limited(step: Value) -> Value:
-    if isinstance(step, float):
-        return -_STRIDE if step < -_STRIDE else _STRIDE if step > _STRIDE else step
-    return np.clip(step, -_STRIDE, _STRIDE)
-
-
-def _most(value: Value) -> float:
-    return abs(value) if isinstance(value, float) else float(np.max(np.abs(value)))
-
-
-def _near(a: Row, b: Row) -> bool:
-    return all(_most(x - y) <= 1e-12 * _most(x) + 1e-9 for x, y in zip(a, b, strict=True))
+    total = sum_of(abs(y[place.total]) for place in plan.gases)
+    return total / (sum_of(abs(rates[place.total]) for place in plan.gases) + 1e-12 * total)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,12 +47,21 @@ class _Answer:
     limited_by: str | None
 
 
-def predict(case: Case, *, version: str = "", inputs_sha256: str = "") -> PredictResult:
-    """Simulate the case to its horizon and judge every limit; units in the names of the result's fields."""
+def predict(
+    case: Case,
+    *,
+    version: str = "",
+    inputs_sha256: str = "",
+    say: Callable[[str], None] | None = None,
+) -> PredictResult:
+    """Simulate the case to its horizon and judge every limit; units in the names of the result's fields.
+
+    say: told before a long wait.
+    """
     times = np.linspace(0.0, case.horizon, _POINTS + 1)
     if case.target is not None and case.target <= case.horizon:
         times = np.unique(np.append(times, case.target))
-    run, wall = trajectory_of(case, times)
+    run, wall = trajectory_of(case, times, say)
     answer = _judge(case, run)
     specifications = tuple(judge(case.package, limit) for limit in case.transmission_limits)
     limits = answer.limits + specifications
@@ -90,11 +100,13 @@ def predict(case: Case, *, version: str = "", inputs_sha256: str = "") -> Predic
     )
 
 
-def trajectory_of(case: Case, times: Array) -> tuple[Trajectory, WallChoice]:
+def trajectory_of(
+    case: Case, times: Array, say: Callable[[str], None] | None = None
+) -> tuple[Trajectory, WallChoice]:
     """The case simulated to its horizon, with the walls as asked for or as ``auto`` decides."""
     until, target = case.horizon, case.target
     if case.wall == "transient":
-        run = simulate_walls(case, until=until, extremes_until=target, sample_times=times)
+        run = simulate_walls(case, until=until, extremes_until=target, sample_times=times, say=say)
         return run, choose(case, None)
     exchange = exchange_of(case)
     steady = simulate(case.product, exchange, until=until, extremes_until=target, sample_times=times)
@@ -102,7 +114,8 @@ def trajectory_of(case: Case, times: Array) -> tuple[Trajectory, WallChoice]:
     wall = choose(case, life if np.isfinite(life) else None)
     if not wall.transient:
         return steady, wall
-    return simulate_walls(case, until=until, extremes_until=target, sample_times=times), wall
+    run = simulate_walls(case, until=until, extremes_until=target, sample_times=times, say=say)
+    return run, wall
 
 
 def _judge(case: Case, run: Trajectory) -> _Answer:

@@ -7,6 +7,8 @@ follow.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from numpy.typing import ArrayLike
 
 from optimizer.shelflife.package import Case
@@ -19,11 +21,15 @@ def simulate_walls(
     until: float | None = None,
     extremes_until: float | None = None,
     sample_times: ArrayLike | None = None,
+    say: Callable[[str], None] | None = None,
 ) -> Trajectory:
     """As ``simulate.simulate``, with the walls in transient: by the compiled march where there are many
-    segments and numba is installed, else in numpy."""
+    segments and numba is installed, else in numpy. say: told before a long wait."""
     from optimizer.shelflife.transient import run, single
 
-    if single.worth_compiling(case, until):
-        return single.by_compiled_march(case, until, extremes_until, sample_times)
+    many = single.has_many_segments(case, until)
+    if many and single.can_be_compiled(case):
+        return single.by_compiled_march(case, until, extremes_until, sample_times, say)
+    if many and say is not None:
+        say("following the walls hour by hour, without the compiled march: this takes a minute or less")
     return run.simulate_walls(case, until=until, extremes_until=extremes_until, sample_times=sample_times)

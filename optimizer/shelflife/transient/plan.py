@@ -10,7 +10,13 @@ from typing import Any
 import numpy as np
 
 from optimizer.errors import MaterialError
-from optimizer.shelflife.contents import Contents, contents_of, simulated_gases, water_matters
+from optimizer.shelflife.contents import (
+    Contents,
+    contents_of,
+    headspace_gas,
+    simulated_gases,
+    water_matters,
+)
 from optimizer.shelflife.exchange import with_nitrogen
 from optimizer.shelflife.package import Case, ClosurePart, HolePart, Package
 from optimizer.shelflife.transient.columns import Column, columns_of
@@ -149,7 +155,14 @@ def opening_amounts(plan: Plan) -> list[Any]:
     if v is not None and v.isotherm is not None and contents.product.moisture is not None:
         water = water * v.isotherm
     amounts: list[Any] = [contents.amounts[g] for g in contents.gases]
-    if v is not None and v.headspace_oxygen is not None and "O2" in contents.gases:
-        k = contents.gases.index("O2")
-        amounts[k] = amounts[k] * v.headspace_oxygen
+    if v is not None and v.headspace_oxygen is not None:
+        # the other gases make room: the headspace is closed at atmospheric pressure
+        oxygen = headspace_gas(contents.product).get("O2", 0.0)
+        others = (1.0 - v.headspace_oxygen * oxygen) / (1.0 - oxygen) if oxygen < 1.0 else 1.0
+        carbonated = contents.product.carbonation is not None
+        for k, gas in enumerate(contents.gases):
+            if gas == "O2":
+                amounts[k] = amounts[k] * v.headspace_oxygen
+            elif not (gas == "CO2" and carbonated):
+                amounts[k] = amounts[k] * others
     return [water, *amounts]

@@ -24,6 +24,9 @@ Value = Any
 DEGREE = 3
 #: Where segments are taken exactly, which costs little more on finer elements.
 EXACT_DEGREE = 4
+#: With more segments than this (hourly weather) steps are cheaper than singular vectors, and this error is
+#: allowed per step.
+MANY_SEGMENTS, TOLERANCE_OF_MANY = 400, 1e-2
 
 
 class Hermite:
@@ -151,6 +154,9 @@ class Run:
             cuts = [time for time, _ in case.product.headspace.creep]
             cuts += [] if case.target is None else [case.target]
             segments = lay_out(case.storage, case.horizon, cuts)
+        if degree is None and rtol == TOLERANCE and len(segments) > MANY_SEGMENTS:
+            # most segments are then one step, and what one leaves the next ones damp
+            exact, rtol = False, TOLERANCE_OF_MANY
         self.plan: Plan = plan_of(case, degree=DEGREE if degree is None else degree)
         self._linear = exact and is_linear(self.plan)
         if self._linear and degree is None:

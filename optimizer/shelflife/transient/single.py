@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -12,35 +13,38 @@ from optimizer.shelflife.segments import lay_out
 from optimizer.shelflife.simulate import Trajectory
 from optimizer.shelflife.transient.compiled import can_compile, compiled_march
 from optimizer.shelflife.transient.plan import plan_of
-from optimizer.shelflife.transient.run import DEGREE
-
-#: Segments from which the compiled march is used; numpy needs a millisecond or two for each step.
-MANY_SEGMENTS = 400
-#: Error allowed per step there: most segments are one step, and what one leaves the next ones damp. With
-#: hourly weather over two years the answer is then good to 1e-6.
-TOLERANCE = 1e-2
+from optimizer.shelflife.transient.run import DEGREE, MANY_SEGMENTS, TOLERANCE_OF_MANY
 
 
-def worth_compiling(case: Case, until: float | None) -> bool:
+def has_many_segments(case: Case, until: float | None) -> bool:
+    """Whether conditions change so often that the compiled march is worth its start."""
     end = case.horizon if until is None else until
     elapsed, count = 0.0, 0
     for stage in case.storage:
         elapsed, count = elapsed + stage.duration, count + 1
         if elapsed >= end:
             break
-    mean = elapsed / count
-    return end / mean >= MANY_SEGMENTS and can_compile(plan_of(case))
+    return end * count / elapsed >= MANY_SEGMENTS
+
+
+def can_be_compiled(case: Case) -> bool:
+    return can_compile(plan_of(case))
 
 
 def by_compiled_march(
-    case: Case, until: float | None, extremes_until: float | None, sample_times: ArrayLike | None
+    case: Case,
+    until: float | None,
+    extremes_until: float | None,
+    sample_times: ArrayLike | None,
+    say: Callable[[str], None] | None = None,
 ) -> Trajectory:
     plan = plan_of(case, degree=DEGREE)
     segments = lay_out(case.storage, case.horizon)
     end = float(segments.end[-1]) if until is None else until
     target = end if extremes_until is None else min(extremes_until, end)
     times = np.zeros(0) if sample_times is None else np.asarray(sample_times, dtype=float)
-    answer = compiled_march(plan, segments, end=end, target=target, times=times, rtol=TOLERANCE)
+    tolerance = TOLERANCE_OF_MANY
+    answer = compiled_march(plan, segments, end=end, target=target, times=times, rtol=tolerance, say=say)
     contents, rows = plan.contents, answer.record
     gases = contents.gases
     g = len(gases)

@@ -20,6 +20,7 @@ from optimizer.shelflife.contents import (
 from optimizer.shelflife.exchange import with_nitrogen
 from optimizer.shelflife.package import Case, ClosurePart, HolePart, Package
 from optimizer.shelflife.transient.columns import Column, columns_of
+from optimizer.shelflife.transient.scavenging import uses_up
 from optimizer.shelflife.variation import Variation
 
 Value = Any
@@ -131,8 +132,7 @@ def _place(columns: Sequence[Column], species: str, at: int) -> tuple[Place, int
         at += column.nodes
         row: list[tuple[int, int] | None] = []
         for material, element in zip(column.materials, column.elements, strict=True):
-            s = material.scavenger
-            acts = s is not None and s.gas == species and species in material.diffusivity
+            s, acts = material.scavenger, uses_up(material, species)
             sinks = sinks or acts
             if acts and s is not None and s.capacity is not None:
                 n = len(element.weights)

@@ -21,8 +21,10 @@ from optimizer.shelflife.transient.waterlane import WaterLane, water_layers
 
 Value = Any
 State = list[Value]
-#: Newton's method for the water stops at this change of activity, and after so many rounds.
-_CLOSE, _ROUNDS = 1e-12, 40
+#: Newton's method for the water stops at this change of activity and gives up after ``_ROUNDS``. What is left
+#: after eight rounds is rounding between layers of very different resistance (of a layer between two foils
+#: nearly all of its activity): it then stops at the second and at last at the third.
+_CLOSE, _ROUNDS = (1e-12, 1e-8, 1e-5), 40
 
 
 class Conditions(NamedTuple):
@@ -136,7 +138,7 @@ class Segment:
                 amount, slope = amount + face, slope + steep
             step = limited((total - amount) / slope)
             a = a + step
-            if most(step) < _CLOSE:
+            if most(step) < _CLOSE[0]:
                 return a
         raise SolverError("the water activity inside could not be found; please report this case")
 
@@ -167,7 +169,7 @@ class Segment:
                 drift = rate / (own + sum_of(lane.inner_face(seen.activity)[1] for lane in self.wet))
                 rate = own * drift
             found.append(rate)
-        if self.inside.room is not None:
+        if self.inside.room is not None or not plan.gases:
             for k, place in enumerate(plan.gases):
                 own = self.inside.capacity(k, seen.room)
                 found.append(rates[place.total] * own / (own + self._faces[k]))
@@ -230,7 +232,7 @@ class Segment:
             lane.load(hist[first:end])
         leak = share * now.water * now.saturation
         a = self.activity
-        for _ in range(_ROUNDS):
+        for k in range(_ROUNDS):
             residual: Value = 0.0
             slope: Value = 1.0
             if self.moving:
@@ -245,7 +247,7 @@ class Segment:
             for lane in self.wet:
                 change = change + lane.move(a, step)
             a = a + step
-            if most(change) < _CLOSE:
+            if most(change) < _CLOSE[min(k // 8, 2)]:
                 break
         else:
             raise SolverError("the humidity in the wall could not be found; please report this case")

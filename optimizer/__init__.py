@@ -47,12 +47,30 @@ def load_project(path: str | Path) -> Project:
     return load(path)
 
 
-def predict(project: Project | str | Path) -> PredictResult:
-    """How long the package of ``project`` (or of the file at that path) lasts, and what ends it."""
-    from optimizer.shelflife.predict import predict as run
+def predict(
+    project: Project | str | Path,
+    *,
+    samples: int | None = None,
+    seed: int | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> PredictResult:
+    """How long the package of ``project`` (or of the file at that path) lasts, and what ends it.
+
+    samples: also how uncertain that is, from so many samples, rounded up to a power of two; seed: of their
+    draw. With only one of the two the other is that of the project; with neither nothing is drawn. progress:
+    called with one line of text now and then.
+    """
+    from optimizer.uncertainty.asked import Asked
+    from optimizer.uncertainty.predicted import predicted
 
     project = _loaded(project)
-    return run(project.case, version=_version(), inputs_sha256=project.sha256)
+    return predicted(
+        project.case,
+        Asked(samples, seed),
+        version=_version(),
+        inputs_sha256=project.sha256,
+        say=progress,
+    )
 
 
 def solve_design(
@@ -100,19 +118,29 @@ def check(
     project: Project | str | Path,
     against: Project | str | Path,
     *,
+    confidence: float | None = None,
+    samples: int | None = None,
+    seed: int | None = None,
     progress: Callable[[str], None] | None = None,
 ) -> CheckResult:
-    """How the package of ``project`` stands against that of ``against``, and the lightest that passes."""
-    from optimizer.shelflife.check import check as run
+    """How the package of ``project`` stands against that of ``against``, and the lightest that passes.
+
+    confidence [-]: the least probability of passing that counts as passing, also for the lightest; by default
+    that under ``uncertainty`` of the project, if any. samples, seed: of the draw, those of the project unless
+    given. With none of these nothing is drawn. progress: called with one line of text now and then.
+    """
+    from optimizer.uncertainty.asked import Asked
+    from optimizer.uncertainty.checked import checked
 
     project, against = _loaded(project), _loaded(against)
-    return run(
+    return checked(
         project.case,
         against.case,
+        Asked(samples, seed, confidence),
         version=_version(),
         inputs_sha256=project.sha256,
         baseline_sha256=against.sha256,
-        progress=progress,
+        say=progress,
     )
 
 

@@ -65,7 +65,8 @@ class LayerState:
 class PredictResult:
     """Answer of ``predict``. time_series: 'days' and one list per quantity, names carry units. wall_model:
     steady or transient, how the walls were simulated; wall_reason: why, in words; uncertainty: None unless
-    samples were asked for."""
+    samples were asked for; confidence_asked [-]: the least probability of passing that ``passes`` needs, None
+    where only the properties as given count."""
 
     title: str
     version: str
@@ -92,6 +93,7 @@ class PredictResult:
     wall_model: str = "steady"
     wall_reason: str = ""
     uncertainty: UncertaintyResult | None = None
+    confidence_asked: float | None = None
     command: str = "predict"
 
     def as_dict(self) -> dict[str, Any]:
@@ -149,7 +151,15 @@ class Alternative:
 class DesignResult:
     """Answer of ``design``: the choice, its proof, and ``predicted`` for the chosen package (None if
     infeasible). stopped_by: time | interrupt | memory where that ended the search before its proof, else
-    None. binding_notes: what was not looked at, or saves too little to tell, in words."""
+    None. binding_notes: what was not looked at, or saves too little to tell, in words.
+
+    confidence: None unless one was asked for. Shares [-] asked, probability and probability_error (on the
+    fresh sample; None where there was no time for one); samples, seed of the search, fresh_seed, wall (how
+    the samples were simulated); reserve [-]: by limit, what is left unused with nominal values; hedged:
+    factors on permeabilities in the certified problem, by material and gas; searches; objective_without and
+    price of the confidence, in the objective's unit; notes. Without a structure highest_probability with its
+    error and objective, and perfect_walls_probability (None where not looked at), instead of what is of a
+    structure."""
 
     title: str
     version: str
@@ -171,6 +181,7 @@ class DesignResult:
     solver: Mapping[str, Any]
     stopped_by: str | None = None
     binding_notes: tuple[str, ...] = ()
+    confidence: Mapping[str, Any] | None = None
     command: str = "design"
 
     def as_dict(self) -> dict[str, Any]:
@@ -192,10 +203,38 @@ class Change:
 
 
 @dataclass(frozen=True)
+class LayerThickness:
+    """Mean local thickness of a layer of a part [um], None where the layer is not there."""
+
+    material: str
+    baseline_um: float | None
+    now_um: float | None
+    change_pct: float | None
+
+
+@dataclass(frozen=True)
+class PartThickness:
+    """Local thickness of a part, all layers together [um]: its mean over the area, and that of its thinnest
+    place (``least``); None where the part is not there. layers: inside to outside."""
+
+    part: str
+    baseline_um: float | None
+    now_um: float | None
+    change_pct: float | None
+    baseline_least_um: float | None
+    now_least_um: float | None
+    layers: tuple[LayerThickness, ...]
+
+
+@dataclass(frozen=True)
 class CheckResult:
     """Answer of ``check``: does the changed package pass, and how it stands against the baseline.
 
-    ``confidence`` is None: this release compares point estimates.
+    confidence [-]: probability that the changed package passes, None without samples; confidence_asked [-]:
+    the least that ``passes`` needs, or None. shelf_life_days: p05, p50, p95 of the changed package; without
+    samples p50 is that of the properties as given, and the others are None. at_least_as_long [-]: probability
+    that it lasts at least as long as its baseline, with its standard error. Percentiles of both and what
+    ends each are in ``changed.uncertainty`` and ``baseline.uncertainty``.
     """
 
     title: str
@@ -212,6 +251,10 @@ class CheckResult:
     warnings: tuple[str, ...]
     assumptions: tuple[str, ...]
     sources: tuple[Mapping[str, str], ...] = ()
+    confidence_asked: float | None = None
+    at_least_as_long: float | None = None
+    at_least_as_long_error: float | None = None
+    thickness: tuple[PartThickness, ...] = ()
     command: str = "check"
 
     def as_dict(self) -> dict[str, Any]:

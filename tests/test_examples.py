@@ -84,7 +84,7 @@ def test_there_is_an_example_for_every_job() -> None:
         "oat_drink_bottle",
         "sparkling_bottle",
     }
-    assert {command for _, command in CASES} == {"predict", "design", "check"}
+    assert {command for _, command in CASES} == {"predict", "samples", "design", "check"}
 
 
 @pytest.mark.parametrize(
@@ -106,6 +106,18 @@ def test_the_prediction_of_an_example_is_as_its_readme_says(folder: Path) -> Non
     assert close(result.shelf_life_days, wanted["shelf_life_days"])
     assert close(result.mass_g, wanted["mass_g"])
     assert close(result.cost_per_package, wanted["cost_per_package"])
+
+
+@pytest.mark.parametrize("folder", of_command("samples"))
+def test_the_samples_of_an_example_are_as_its_readme_says(folder: Path) -> None:
+    wanted = expected(folder, "samples")
+    result = optimizer.predict(folder / wanted["project"], samples=wanted["samples"])
+    found = result.uncertainty
+    assert found is not None and found.samples == wanted["samples"]
+    assert result.passes is wanted["passes"] and close(result.shelf_life_days, wanted["shelf_life_days"])
+    assert found.probability == pytest.approx(wanted["probability"], abs=4 / wanted["samples"])
+    assert close(found.shelf_life_days["p50"], wanted["median_days"])
+    assert found.influences[0].name == wanted["measure_first"]
 
 
 @pytest.mark.parametrize("folder", of_command("design"))

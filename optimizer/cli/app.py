@@ -13,7 +13,7 @@ from typing import Annotated, Any
 import typer
 
 from optimizer.cli.guard import guarded
-from optimizer.cli.options import read_bytes, read_seconds, read_share, read_volume
+from optimizer.cli.options import read_bytes, read_confidence, read_seconds, read_share, read_volume
 from optimizer.cli.portfolio_options import (
     Csv,
     Fresh,
@@ -61,6 +61,19 @@ Json = Annotated[
         "--json", metavar="FILE", help="Write the answer as JSON; - for standard output, without text."
     ),
 ]
+Samples = Annotated[
+    int | None,
+    typer.Option(
+        "--samples",
+        metavar="N",
+        help="Draw so many samples of what is uncertain, rounded up to a power of two: chance of passing, "
+        "percentiles.",
+    ),
+]
+Seed = Annotated[
+    int | None,
+    typer.Option("--seed", metavar="S", help="Seed of the samples; that of the project unless given."),
+]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback when something fails.")]
 
 
@@ -91,15 +104,19 @@ def predict(
     workers: Workers = None,
     scheduler: Scheduler = None,
     csv: Csv = None,
+    samples: Samples = None,
+    seed: Seed = None,
     json: Json = None,
     debug: Debug = False,
 ) -> None:
-    """How long the package lasts, what ends it, and where the gas comes through."""
+    """How long the package lasts, what ends it, where the gas comes through, and how sure that is."""
     folder = dict(results=results, fresh=fresh, workers=workers, scheduler=scheduler, csv=csv)
+    drawn = dict(samples=samples, seed=seed)
     if wants_portfolio(project, projects, **folder):
+        _refuse_with_projects(**drawn)
         _run("run_portfolio", debug, command="predict", projects=projects, json=json, **folder)
     else:
-        _run("run_predict", debug, project=project, json=json)
+        _run("run_predict", debug, project=project, json=json, **drawn)
 
 
 @app.command(short_help="The cheapest, lightest or thinnest layers, with a proof.", epilog=_EXIT_DESIGN)
@@ -123,6 +140,15 @@ def design(
             "--memory-limit", metavar="SIZE", help="Stop the search above this much memory, as '4 GB'."
         ),
     ] = None,
+    confidence: Annotated[
+        str | None,
+        typer.Option(
+            "--confidence",
+            metavar="PERCENT",
+            help="Least chance of passing that the structure must have, as '95 %'; that of the project "
+            "unless given.",
+        ),
+    ] = None,
     projects: Projects = None,
     results: Results = None,
     fresh: Fresh = False,
@@ -138,10 +164,14 @@ def design(
     memory = _read("--memory-limit", read_bytes, memory_limit)
     limits = dict(time_limit=seconds, gap=share, memory_limit=memory)
     folder = dict(results=results, fresh=fresh, workers=workers, scheduler=scheduler, csv=csv)
-    if wants_portfolio(project, projects, **folder):
+    asked = _read("--confidence", read_confidence, confidence)
+    if not wants_portfolio(project, projects, **folder):
+        _run("run_design", debug, project=project, json=json, confidence=asked, **limits)
+    elif asked is None:
         _run("run_portfolio", debug, command="design", projects=projects, json=json, **folder, **limits)
     else:
-        _run("run_design", debug, project=project, json=json, **limits)
+        hint = "does not go with --projects; give 'uncertainty: {confidence: 95 %}' in the project files"
+        raise typer.BadParameter(hint, param_hint="--confidence")
 
 
 @app.command(short_help="Does a changed package still pass, and by how much.", epilog=_EXIT)
@@ -153,11 +183,22 @@ def check(
             "--against", metavar="BASELINE", help="Project file of the package it is compared with."
         ),
     ],
+    confidence: Annotated[
+        str | None,
+        typer.Option(
+            "--confidence",
+            metavar="PERCENT",
+            help="Least chance that counts as passing, as '95 %'; that of the project unless given.",
+        ),
+    ] = None,
+    samples: Samples = None,
+    seed: Seed = None,
     json: Json = None,
     debug: Debug = False,
 ) -> None:
-    """Does the changed package still pass, with what margin, and how light could it be."""
-    _run("run_check", debug, project=project, against=against, json=json)
+    """Does the changed package still pass, with what margin or chance, and how light could it be."""
+    drawn = dict(confidence=_read("--confidence", read_confidence, confidence), samples=samples, seed=seed)
+    _run("run_check", debug, project=project, against=against, json=json, **drawn)
 
 
 @app.command(short_help="Which offer is the better buy at equal shelf life.", epilog=_EXIT)
@@ -281,6 +322,12 @@ def _read(option: str, reader: Callable[[str], float], text: str | None) -> floa
         return reader(text)
     except ValueError as error:
         raise typer.BadParameter(str(error), param_hint=option) from None
+
+
+def _refuse_with_projects(**options: Any) -> None:
+    for name, value in options.items():
+        if value is not None:
+            raise typer.BadParameter("this goes with one PROJECT only", param_hint=f"--{name}")
 
 
 def _run(module: str, debug: bool, **arguments: Any) -> None:

@@ -54,6 +54,17 @@ def read_share(text: str) -> float:
     return share
 
 
+def read_confidence(text: str) -> float:
+    """'95 %' to 0.95. A bare number is refused: 0.95 could mean either. Raises ValueError."""
+    match = _NUMBER.fullmatch(text)
+    if match is None or match[2] != "%":
+        raise ValueError(f"{text!r} is not a percentage; write for example '95 %'")
+    share = float(match[1]) / 100.0
+    if not 0.5 < share < 1.0:
+        raise ValueError("the confidence must lie above 50 % and below 100 %")
+    return share
+
+
 def read_volume(text: str) -> float:
     """'2000000', '2 000 000', '2e6' to packages per year. Raises ValueError."""
     plain = re.sub(r"(?<=\d)[ _](?=\d{3}(?!\d))", "", text.strip())

@@ -13,7 +13,14 @@ if TYPE_CHECKING:
     from optimizer.project import Project
 
 
-def run(project: str, against: str, json: str | None) -> int:
+def run(
+    project: str,
+    against: str,
+    confidence: float | None,
+    samples: int | None,
+    seed: int | None,
+    json: str | None,
+) -> int:
     """Compare, print, and say by the status whether the changed package passes."""
     check_target(json)
     import optimizer
@@ -22,7 +29,9 @@ def run(project: str, against: str, json: str | None) -> int:
 
     changed, baseline = _load_both(project, against)
     with Progress() as progress:
-        result = optimizer.check(changed, baseline, progress=progress)
+        result = optimizer.check(
+            changed, baseline, confidence=confidence, samples=samples, seed=seed, progress=progress
+        )
     deliver(check_page(result), to_json(result), json)
     return DONE if result.passes else FAILED
 

@@ -7,7 +7,14 @@ from typing import Any
 
 from optimizer.report.basis import basis
 from optimizer.report.page import Column, Page, number, word
-from optimizer.report.predict import SPECIFIED, gases_of, verdict, worst_stage
+from optimizer.report.predict import SPECIFIED, gases_of, verdict, walls_line, worst_stage
+from optimizer.report.uncertainty import (
+    compared_sections,
+    error_text,
+    in_samples,
+    plain_share,
+    spread_sections,
+)
 from optimizer.report.wording import (
     apart,
     change,
@@ -17,9 +24,10 @@ from optimizer.report.wording import (
     limit_name,
     listed,
     money,
+    percent,
     with_unit,
 )
-from optimizer.results import CheckResult, PredictResult
+from optimizer.results import CheckResult, LayerThickness, PartThickness, PredictResult
 
 Row = list[str]
 
@@ -29,6 +37,7 @@ def check_page(result: CheckResult) -> Page:
     page = Page().line(result.title, "bold").line()
     page.verdict(verdict(result.changed), result.passes)
     page.line(f"Baseline {_lower_first(verdict(result.baseline))}")
+    _wall_lines(page, result)
     page.heading("Side by side")
     page.table(
         [Column("quantity"), number("baseline"), number("changed"), word("unit"), number("difference")],
@@ -37,8 +46,11 @@ def check_page(result: CheckResult) -> Page:
     units = dict.fromkeys(t.unit for t in (*result.changed.transmission, *result.baseline.transmission))
     if units:
         page.indented(f"Transmission in the worst stage, in {listed(tuple(units))}.")
+    compared_sections(page, result)
     _changes(page, result)
+    _thickness(page, result)
     _lightest(page, result)
+    spread_sections(page, result.changed)
     basis(
         page,
         warnings=result.warnings,
@@ -49,6 +61,16 @@ def check_page(result: CheckResult) -> Page:
         also=[row.get("material", "") for row in result.baseline.sources],
     )
     return page
+
+
+def _wall_lines(page: Page, result: CheckResult) -> None:
+    """One line where both packages were simulated alike, and for the same reason."""
+    old, new = result.baseline, result.changed
+    if (old.wall_model, old.wall_reason) == (new.wall_model, new.wall_reason):
+        walls_line(page, new)
+        return
+    walls_line(page, new, " of the changed package")
+    walls_line(page, old, " of the baseline")
 
 
 def _lower_first(text: str) -> str:
@@ -123,9 +145,55 @@ def _changes(page: Page, result: CheckResult) -> None:
     )
 
 
+def _thickness(page: Page, result: CheckResult) -> None:
+    """Local thickness of the parts that differ; nothing where none does."""
+    parts = [p for p in result.thickness if p.change_pct is None or abs(p.change_pct) > 5e-4 or _moved(p)]
+    if not parts:
+        return
+    page.heading("Local thickness, um")
+    rows = []
+    for part in parts:
+        several = len(part.layers) > 1
+        rows.append(_thick(part.part, "all" if several else part.layers[0].material, part))
+        rows += [_thick("", layer.material, layer) for layer in part.layers if several]
+        least = (part.baseline_least_um, part.now_least_um)
+        if any(_uneven(a, b) for a, b in zip(least, (part.baseline_um, part.now_um), strict=True)):
+            rows.append(["", "thinnest place", *map(_um, least), change(*least)])
+    page.table(
+        [Column("part"), Column("layer"), number("baseline"), number("changed"), number("difference")], rows
+    )
+    same = [p.part for p in result.thickness if p not in parts]
+    if same:
+        page.indented(f"{listed(same)}: as before.")
+
+
+def _moved(part: PartThickness) -> bool:
+    return any(x.change_pct is None or abs(x.change_pct) > 5e-4 for x in part.layers)
+
+
+def _uneven(least: float | None, mean: float | None) -> bool:
+    return least is not None and mean is not None and least < mean * (1.0 - 1e-6)
+
+
+def _thick(part: str, layer: str, row: PartThickness | LayerThickness) -> Row:
+    return [
+        part,
+        layer,
+        _um(row.baseline_um),
+        _um(row.now_um),
+        change(row.baseline_um, row.now_um),
+    ]
+
+
+def _um(value: float | None) -> str:
+    return figure(value, 4)
+
+
 def _lightest(page: Page, result: CheckResult) -> None:
     lightest = result.lightest_passing
-    page.heading("Lightest that still passes")
+    asked = result.confidence_asked
+    at = "" if asked is None else f" at {percent(100.0 * asked, 4)}"
+    page.heading(f"Lightest that still passes{at}")
     if lightest is None:
         page.indented("not looked for: it needs a target shelf life and a wall")
         return
@@ -138,8 +206,20 @@ def _lightest(page: Page, result: CheckResult) -> None:
         total = sum(layer["thickness_um"] for layer in layers)
         structure = " / ".join(f"{layer['material']} {figure(layer['thickness_um'])}" for layer in layers)
         page.indented(f"wall {wall}, {with_unit(total, 'um', 4)}: {structure}")
+    if lightest.get("probability") is not None:
+        page.indented(_lightest_chance(lightest))
     if note:
         page.indented(f"Note: {note}")
+
+
+def _lightest_chance(lightest: Mapping[str, Any]) -> str:
+    text = f"Passes {in_samples(lightest['probability'], lightest['probability_error'])}"
+    if lightest.get("fresh_probability") is None:
+        return f"{text}."
+    fresh, error = lightest["fresh_probability"], lightest["fresh_probability_error"]
+    return (
+        f"{text}; of others that the search did not see, {plain_share(fresh, error)} pass{error_text(error)}."
+    )
 
 
 def _lightest_sentence(lightest: Mapping[str, Any], now: PredictResult) -> str:

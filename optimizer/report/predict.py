@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from optimizer.constants import PERMEANTS
 from optimizer.report.basis import basis
 from optimizer.report.page import Column, Page, number, word
+from optimizer.report.uncertainty import at_confidence, spread_sections, uncertainty_sections
 from optimizer.report.wording import (
     apart,
     duration,
@@ -29,7 +30,10 @@ def predict_page(result: PredictResult) -> Page:
     """The whole answer of ``predict``."""
     page = Page().line(result.title, "bold").line()
     page.verdict(verdict(result), result.passes)
+    walls_line(page, result)
+    uncertainty_sections(page, result)
     prediction_sections(page, result)
+    spread_sections(page, result)
     ending(page, result)
     return page
 
@@ -63,11 +67,35 @@ def gases_of(result: PredictResult) -> list[str]:
 
 
 def verdict(result: PredictResult) -> str:
-    """The answer in one sentence."""
+    """The answer in one sentence, or two where a confidence was asked for."""
+    chance = at_confidence(result)
+    if not chance:
+        return _as_given(result, result.passes)
+    given = _as_given(result, all(o.passes for o in result.limits))
+    if result.passes or not given.startswith("PASSES: "):
+        return f"{given} {chance}"
+    return f"FAILS: {chance} With the properties as given it {_passes(given.removeprefix('PASSES: '))}"
+
+
+def _passes(text: str) -> str:
+    """'passes: no limit ...', 'lasts 9 months ...': the sentence goes on after 'it'."""
+    return text if text.startswith("lasts ") else f"passes: {text}"
+
+
+def walls_line(page: Page, result: PredictResult, of: str = "") -> None:
+    """How the walls were simulated, and why."""
+    if result.wall_reason:
+        reason = result.wall_reason
+        why = reason if reason.startswith("asked") else f"because {reason}"
+        page.line(f"Walls{of}: {result.wall_model}, {why}.")
+
+
+def _as_given(result: PredictResult, passes: bool) -> str:
+    """The verdict with the properties as given."""
     failed = [o for o in result.limits if not o.passes]
     life, target = result.shelf_life_days, result.target_days
     by = limit_name(result.limited_by) if result.limited_by else ""
-    head = "PASSES" if result.passes else "FAILS"
+    head = "PASSES" if passes else "FAILS"
     if life is not None and life <= 0.0:
         return (
             f"{head}: over a limit already at closing ({by or listed([limit_name(o.name) for o in failed])})."
@@ -79,13 +107,13 @@ def verdict(result: PredictResult) -> str:
     ended = f"; ended by {by}" if by and life is not None else ""
     if target is None:
         start = f"FAILS: {lasts}{ended}; no target was given."
-        if result.passes:
+        if passes:
             start = f"{lasts[0].upper()}{lasts[1:]}{ended}; no target was given."
     else:
         start = f"{head}: {lasts}, target {aim}{ended}."
     late = life is not None and target is not None and life < target
     others = [_specified(o) for o in failed if not (late and limit_name(o.name) == by)]
-    if not result.passes and others:
+    if not passes and others:
         start += f" Not met: {listed(others)}."
     return start
 

@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import fields, is_dataclass
+from itertools import groupby
 from typing import Any
 
 from optimizer.constants import ATMOSPHERE, DAY, MOLAR_MASS, STP_MOLAR_VOLUME, ZERO_CELSIUS
-from optimizer.physics.material import Material
-from optimizer.physics.permeability import GasLaw, WaterLaw
 from optimizer.results import Change, PredictResult
+from optimizer.shelflife.changes_materials import built_differently, materials
+from optimizer.shelflife.changes_spreads import spreads, walls_followed
+from optimizer.shelflife.differences import ABSENT, celsius, days, differs, gases, number, percent, um
 from optimizer.shelflife.package import Case, ClosurePart, HolePart, Limit, Part, Stage, Wall, WallPart
-from optimizer.shelflife.words import apart, duration, duration_unit, limit_name
-
-#: Relative difference below which two numbers are the same.
-SAME = 1e-9
-ABSENT = "none"
+from optimizer.shelflife.words import apart, duration_unit, limit_name
 
 
 def changed_walls(baseline: Case, case: Case) -> tuple[str, ...]:
@@ -26,31 +24,23 @@ def changed_walls(baseline: Case, case: Case) -> tuple[str, ...]:
     return tuple(
         name
         for name, wall in case.package.walls.items()
-        if name in used and (name not in old or _built_differently(wall, old[name]))
+        if name in used and (name not in old or built_differently(wall, old[name]))
     )
-
-
-def _built_differently(a: Wall, b: Wall) -> bool:
-    def built(wall: Wall) -> list[tuple[Any, ...]]:
-        return [
-            (x.thickness, x.material.name, x.material.density, dict(x.material.gases), x.material.water)
-            for x in wall.layers
-        ]
-
-    return _differs(built(a), built(b))
 
 
 def changes(baseline: Case, case: Case, before: PredictResult, now: PredictResult) -> tuple[Change, ...]:
     """Every difference of structure, material, part, product, limit, storage, target; mass and cost last."""
     found = [
         *_walls(baseline, case),
-        *_materials(baseline, case),
+        *materials(baseline, case),
         *_parts(baseline, case),
         *_product(baseline, case),
         *_limits(baseline, case),
         *_storage(baseline, case),
+        *walls_followed(baseline, case),
+        *spreads(baseline, case),
         *_target(baseline.target, case.target),
-        *_number("mass of the package", before.mass_g, now.mass_g, lambda g: f"{g:.4g} g"),
+        *number("mass of the package", before.mass_g, now.mass_g, lambda g: f"{g:.4g} g"),
     ]
     old_cost, new_cost = _cost(before), _cost(now)
     if old_cost != new_cost:
@@ -60,7 +50,7 @@ def changes(baseline: Case, case: Case, before: PredictResult, now: PredictResul
 
 def _target(old: float | None, new: float | None) -> Iterator[Change]:
     """Both in the unit that suits the new one, with the digits that tell them apart."""
-    if not _differs(old, new):
+    if not differs(old, new):
         return
     unit, length = duration_unit((new or old or 0.0) / DAY)
     texts = apart(*(None if x is None else x / DAY / length for x in (old, new)))
@@ -78,56 +68,10 @@ def _walls(baseline: Case, case: Case) -> Iterator[Change]:
             yield Change(f"wall {name}", _structure(old[name]), _structure(new[name]))
             continue
         for i, (first, second) in enumerate(zip(a, b, strict=True), start=1):
-            yield from _number(
-                f"wall {name}, layer {i} {second.material.name}", first.thickness, second.thickness, _um
+            yield from number(
+                f"wall {name}, layer {i} {second.material.name}", first.thickness, second.thickness, um
             )
-        yield from _number(f"wall {name}, total", old[name].thickness, new[name].thickness, _um)
-
-
-def _materials(baseline: Case, case: Case) -> Iterator[Change]:
-    """Materials of the same name whose data differ."""
-    old, new = _used(baseline), _used(case)
-    for name in old:
-        if name not in new:
-            continue
-        a, b = old[name], new[name]
-        yield from _number(f"material {name}, density", a.density, b.density, lambda x: f"{x:.4g} kg/m3")
-        if a.price != b.price or (a.price is not None and a.currency != b.currency):
-            yield Change(f"material {name}, price", _price(a), _price(b))
-        for gas in dict.fromkeys([*a.gases, *b.gases]):
-            if _differs(a.gases.get(gas), b.gases.get(gas)):
-                yield Change(f"material {name}, {gas} permeability", *_data(a, b, gas))
-        if _differs(a.water, b.water):
-            yield Change(f"material {name}, H2O permeability", *_data(a, b, "H2O"))
-
-
-def _used(case: Case) -> dict[str, Material]:
-    return {
-        layer.material.name: layer.material for wall in case.package.walls.values() for layer in wall.layers
-    }
-
-
-def _data(a: Material, b: Material, gas: str) -> tuple[str, str]:
-    """The data behind one property as printed in their sources; with the activation energy where the
-    printed values are the same."""
-    texts = _printed(a, gas), _printed(b, gas)
-    if texts[0] == texts[1]:
-        return _with_energy(texts[0], a, gas), _with_energy(texts[1], b, gas)
-    return texts
-
-
-def _law(material: Material, gas: str) -> GasLaw | WaterLaw | None:
-    return material.water if gas == "H2O" else material.gases.get(gas)
-
-
-def _printed(material: Material, gas: str) -> str:
-    notes = [f"{s.value} {s.unit}" for s in material.sources if s.gas == gas]
-    return "; ".join(notes) or ("given" if _law(material, gas) else ABSENT)
-
-
-def _with_energy(text: str, material: Material, gas: str) -> str:
-    law = _law(material, gas)
-    return text if law is None else f"{text}, activation energy {law.activation_energy / 1e3:.4g} kJ/mol"
+        yield from number(f"wall {name}, total", old[name].thickness, new[name].thickness, um)
 
 
 def _parts(baseline: Case, case: Case) -> Iterator[Change]:
@@ -140,12 +84,12 @@ def _parts(baseline: Case, case: Case) -> Iterator[Change]:
         elif isinstance(a, WallPart) and isinstance(b, WallPart):
             if a.wall != b.wall:
                 yield Change(f"part {name}, wall", a.wall, b.wall)
-            yield from _number(
+            yield from number(
                 f"part {name}, area", a.area(0.0), b.area(0.0), lambda x: f"{x * 1e4:.4g} cm2", tolerance=1e-6
             )
-            if not _differs(a.area(0.0), b.area(0.0), 1e-6) and _differs(a.patches, b.patches, 1e-6):
+            if not differs(a.area(0.0), b.area(0.0), 1e-6) and differs(a.patches, b.patches, 1e-6):
                 yield Change(f"part {name}", "shape or thickness ratio as before", "changed")
-        elif _differs(a, b):
+        elif differs(a, b):
             yield Change(f"part {name}", _part(a, baseline), _part(b, case))
 
 
@@ -173,35 +117,41 @@ _PRODUCT: dict[str, tuple[str, Callable[[Any], str]]] = {
     "mass": ("product mass", lambda x: f"{x * 1e3:.4g} g"),
     "volume": ("product volume", lambda x: f"{x * 1e6:.4g} mL"),
     "water_activity": ("product water activity", lambda x: f"{x:.3g}"),
-    "closing_temperature": ("closing temperature", lambda x: _celsius(x)),
+    "closing_temperature": ("closing temperature", lambda x: celsius(x)),
 }
 
 
 def _product(baseline: Case, case: Case) -> Iterator[Change]:
     old, new = baseline.product, case.product
     for name, (words, write) in _PRODUCT.items():
-        yield from _number(words, getattr(old, name), getattr(new, name), write)
-    yield from _number(
+        yield from number(words, getattr(old, name), getattr(new, name), write)
+    yield from number(
         "headspace volume", old.headspace.volume, new.headspace.volume, lambda x: f"{x * 1e6:.4g} mL"
     )
     if old.headspace.rigid != new.headspace.rigid:
         walls = {True: "rigid", False: "flexible"}
         yield Change("headspace walls", walls[old.headspace.rigid], walls[new.headspace.rigid])
-    if _differs(dict(old.headspace.gas), dict(new.headspace.gas)):
-        yield Change("headspace gas", _gas(old.headspace.gas), _gas(new.headspace.gas))
+    if differs(dict(old.headspace.gas), dict(new.headspace.gas)):
+        yield Change("headspace gas", gases(old.headspace.gas), gases(new.headspace.gas))
+    if differs(old.headspace.creep, new.headspace.creep):
+        yield Change("creep of the package", _creep(old.headspace.creep), _creep(new.headspace.creep))
     for name, words in {
         "oxygen": "oxygen in the product",
         "moisture": "moisture of the product",
         "carbonation": "carbonation",
     }.items():
         a, b = getattr(old, name), getattr(new, name)
-        if _differs(a, b):
+        if differs(a, b):
             yield Change(words, _brief(a, b), _brief(b, a))
+
+
+def _creep(points: Sequence[tuple[float, float]]) -> str:
+    return ", ".join(f"{percent(growth)} at {days(time)}" for time, growth in points if time > 0.0) or ABSENT
 
 
 #: field of a model of the product -> how to write it
 _FIELDS: dict[str, Callable[[float], str]] = {
-    "temperature": lambda x: _celsius(x),
+    "temperature": lambda x: celsius(x),
     "activation_energy": lambda x: f"{x / 1e3:.4g} kJ/mol",
     "half_pressure": lambda x: f"{x / 1e3:.4g} kPa",
     "dry_mass": lambda x: f"{x * 1e3:.4g} g",
@@ -219,7 +169,7 @@ def _brief(value: Any, other: Any) -> str:
         own = getattr(value, f.name)
         if f.name == "valid":  # the range of an isotherm, which is no input
             continue
-        if other is None or _differs(own, getattr(other, f.name)):
+        if other is None or differs(own, getattr(other, f.name)):
             words = f.name.replace("_", " ")
             if is_dataclass(own) and not isinstance(own, type):
                 parts.append(f"{words}: {_brief(own, getattr(other, f.name, None))}")
@@ -248,13 +198,13 @@ def _limits(baseline: Case, case: Case) -> Iterator[Change]:
     old = {limit.name: limit for limit in baseline.product.limits}
     new = {limit.name: limit for limit in case.product.limits}
     for name in dict.fromkeys([*old, *new]):
-        if _differs(old.get(name), new.get(name)):
+        if differs(old.get(name), new.get(name)):
             yield Change(f"limit {limit_name(name)}", _limit(old.get(name)), _limit(new.get(name)))
     before = {(t.gas, t.wall): t for t in baseline.transmission_limits}
     after = {(t.gas, t.wall): t for t in case.transmission_limits}
     for key in dict.fromkeys([*before, *after]):
         a, b = before.get(key), after.get(key)
-        if _differs(a, b):
+        if differs(a, b):
             where = f" of wall {key[1]}" if key[1] else " of the package"
             yield Change(
                 f"limit {key[0]} transmission{where}",
@@ -274,41 +224,47 @@ def _limit(limit: Limit | None) -> str:
 
 
 def _storage(baseline: Case, case: Case) -> Iterator[Change]:
-    old, new = baseline.storage, case.storage
-    if len(old) != len(new) or len(new) > 12:
-        if _differs(old, new):
-            yield Change("storage", _stages(old), _stages(new))
+    """Stage by stage; one of weather, many steps of one name, counts as one."""
+    old, new = _runs(baseline.storage), _runs(case.storage)
+    if len(old) != len(new):
+        yield Change("storage", _stages(old), _stages(new))
         return
     for i, (a, b) in enumerate(zip(old, new, strict=True), start=1):
-        if _differs(a, b):
-            yield Change(f"storage stage {i}", _stage(a), _stage(b))
+        if differs(a, b):
+            yield Change(f"storage stage {i}", _run(a), _run(b))
 
 
-def _stages(stages: tuple[Stage, ...]) -> str:
-    if len(stages) > 6:
-        return f"{len(stages)} stages over {_days(sum(s.duration for s in stages))}"
-    return "; ".join(_stage(s) for s in stages)
+def _runs(stages: Sequence[Stage]) -> list[tuple[Stage, ...]]:
+    return [tuple(run) for _, run in groupby(stages, key=lambda stage: stage.name)]
+
+
+def _stages(runs: Sequence[tuple[Stage, ...]]) -> str:
+    if len(runs) > 6:
+        return f"{len(runs)} stages over {days(sum(s.duration for run in runs for s in run))}"
+    return "; ".join(map(_run, runs))
+
+
+def _run(run: tuple[Stage, ...]) -> str:
+    """A stage, or the span and the mean of the steps of weather."""
+    if len(run) == 1:
+        return _stage(run[0])
+    whole = sum(s.duration for s in run)
+    celsius_of = [s.temperature - ZERO_CELSIUS for s in run]
+    mean = sum(s.duration * t for s, t in zip(run, celsius_of, strict=True)) / whole
+    damp = sum(s.duration * s.humidity for s in run) / whole
+    span = f"{min(celsius_of):.3g} to {max(celsius_of):.3g} degC, mean {mean:.4g} degC"
+    return f"{run[0].name}: {days(whole)} in {len(run)} steps, {span}, {damp * 100:.3g} %"
 
 
 def _stage(stage: Stage) -> str:
-    text = (
-        f"{stage.name}: {_days(stage.duration)}, {_celsius(stage.temperature)}, {stage.humidity * 100:.3g} %"
-    )
+    text = f"{stage.name}: {days(stage.duration)}, {celsius(stage.temperature)}, {stage.humidity * 100:.3g} %"
     return text if stage.pressure == 101325.0 else f"{text}, {stage.pressure / 100:.4g} hPa"
 
 
 def _structure(wall: Wall | None) -> str:
     if wall is None:
         return ABSENT
-    return " / ".join(f"{layer.material.name} {_um(layer.thickness)}" for layer in wall.layers)
-
-
-def _gas(shares: Any) -> str:
-    return ", ".join(f"{gas} {share * 100:.3g} %" for gas, share in shares.items())
-
-
-def _price(material: Material) -> str:
-    return ABSENT if material.price is None else f"{material.price:.4g} {material.currency}/kg"
+    return " / ".join(f"{layer.material.name} {um(layer.thickness)}" for layer in wall.layers)
 
 
 def _cost(result: PredictResult) -> str:
@@ -317,46 +273,3 @@ def _cost(result: PredictResult) -> str:
         if result.cost_per_package is None
         else f"{result.cost_per_package:.4g} {result.currency}".strip()
     )
-
-
-def _um(x: float) -> str:
-    return f"{x * 1e6:.4g} um"
-
-
-def _days(seconds: float) -> str:
-    return duration(seconds / DAY)
-
-
-def _celsius(kelvin: float) -> str:
-    return f"{kelvin - ZERO_CELSIUS:.4g} degC"
-
-
-def _number(
-    what: str, old: float | None, new: float | None, write: Callable[[Any], str], *, tolerance: float = SAME
-) -> Iterator[Change]:
-    if _differs(old, new, tolerance):
-        yield Change(what, ABSENT if old is None else write(old), ABSENT if new is None else write(new))
-
-
-def _differs(a: Any, b: Any, tolerance: float = SAME) -> bool:
-    """Whether two values of the model differ, numbers beyond ``tolerance``; source notes do not count."""
-    if isinstance(a, bool) or isinstance(b, bool):
-        return bool(a != b)
-    if isinstance(a, int | float) and isinstance(b, int | float):
-        return abs(a - b) > tolerance * max(abs(a), abs(b))
-    if type(a) is not type(b):
-        return True
-    if is_dataclass(a):
-        skip = {"sources", "notes", "text", "measured_temperature", "energy_assumed"}
-        return any(
-            _differs(getattr(a, f.name), getattr(b, f.name), tolerance)
-            for f in fields(a)
-            if f.name not in skip
-        )
-    if isinstance(a, tuple | list):
-        return len(a) != len(b) or any(_differs(x, y, tolerance) for x, y in zip(a, b, strict=True))
-    if isinstance(a, dict):
-        return a.keys() != b.keys() or any(_differs(a[k], b[k], tolerance) for k in a)
-    if hasattr(a, "tolist"):
-        return _differs(a.tolist(), b.tolist(), tolerance)
-    return bool(a != b)

@@ -1,6 +1,7 @@
 """A changed package against its baseline: both predicted, what differs, how thin the walls could be.
 
-Point estimates: both packages are predicted with the properties as given, without uncertainty.
+Point estimates: both packages are predicted with the properties as given, without uncertainty
+(``uncertainty.checked`` adds that).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from optimizer.results import CheckResult, PredictResult
 from optimizer.shelflife.changes import changed_walls, changes
 from optimizer.shelflife.package import Case, Layer, Wall, WallPart
 from optimizer.shelflife.predict import predict
+from optimizer.shelflife.thicknesses import thickness_of_parts
 
 #: The lightest scale is found to this relative accuracy, from the side that passes.
 SCALE_TOLERANCE = 1e-3
@@ -22,6 +24,9 @@ SCALE_TOLERANCE = 1e-3
 THINNEST, THICKEST = 0.02, 20.0
 #: Steps of the search for a bracket.
 _STRIDE = 1.5
+
+#: What a check without samples rests on.
+POINT_ESTIMATES = "The comparison is of point estimates: properties as given, without their uncertainty."
 
 Progress = Callable[[str], None]
 
@@ -72,11 +77,9 @@ def check(
         changes=changes(baseline, case, before, now),
         lightest_passing=lightest_passing(case, baseline, now, say),
         warnings=tuple(warnings),
-        assumptions=(
-            *now.assumptions,
-            "The comparison is of point estimates: properties as given, without their uncertainty.",
-        ),
+        assumptions=(*now.assumptions, POINT_ESTIMATES),
         sources=now.sources,
+        thickness=thickness_of_parts(baseline, case),
     )
 
 
@@ -87,12 +90,13 @@ def lightest_passing(
 
     Found to ``SCALE_TOLERANCE`` by predicting again. None without a target. Keys: scale [-] or None where no
     scale between THINNEST and THICKEST passes, walls {name: [{material, thickness_um}]}, mass_g,
-    cost_per_package, currency, shelf_life_days, limited_by, note.
+    cost_per_package, currency, shelf_life_days, limited_by, note, confidence (None: with the properties as
+    given).
     """
     say = say or _quiet
     if case.target is None:
         return None
-    names = changed_walls(baseline, case) or tuple(dict.fromkeys(used_walls(case)))
+    names = walls_to_scale(baseline, case)
     if not names:
         return None
     trial_case = replace(case, horizon=min(case.horizon, case.target))
@@ -106,22 +110,40 @@ def lightest_passing(
 
     fails, passes, note = _bracket(at)
     if passes is None:
-        return {"scale": None, "walls": {}, "note": note}
+        return no_scale(note)
     if fails is not None:
         passes = _narrow(at, fails, passes)
     # The trials look only as far as the target; the answer tells the whole shelf life.
-    scaled = _scaled(case, names, passes.scale)
-    result = predict(scaled)
+    return at_scale(case, names, passes.scale, note)
+
+
+def no_scale(note: str, confidence: float | None = None) -> dict[str, Any]:
+    """The answer where no scale passes."""
+    return {"scale": None, "walls": {}, "note": note, "confidence": confidence}
+
+
+def at_scale(
+    case: Case, names: tuple[str, ...], scale: float, note: str, confidence: float | None = None
+) -> dict[str, Any]:
+    """The package with walls ``names`` scaled, as ``lightest_passing`` tells it."""
+    thinner = scaled(case, names, scale)
+    result = predict(thinner)
     return {
-        "scale": passes.scale,
-        "walls": {name: _layers_um(scaled.package.walls[name]) for name in names},
+        "scale": scale,
+        "walls": {name: _layers_um(thinner.package.walls[name]) for name in names},
         "mass_g": result.mass_g,
         "cost_per_package": result.cost_per_package,
         "currency": result.currency,
         "shelf_life_days": result.shelf_life_days,
         "limited_by": result.limited_by,
-        "note": " ".join(filter(None, (note, _gauge_note(scaled, names)))),
+        "note": " ".join(filter(None, (note, _gauge_note(thinner, names)))),
+        "confidence": confidence,
     }
+
+
+def walls_to_scale(baseline: Case, case: Case) -> tuple[str, ...]:
+    """The walls that differ from the baseline, or else all in use."""
+    return changed_walls(baseline, case) or tuple(dict.fromkeys(used_walls(case)))
 
 
 def used_walls(case: Case) -> list[str]:
@@ -193,7 +215,7 @@ def _narrow(at: Callable[[float], Trial], fails: Trial, passes: Trial) -> Trial:
 
 def _trial(case: Case, names: tuple[str, ...], scale: float) -> Trial:
     try:
-        result = predict(_scaled(case, names, scale))
+        result = predict(scaled(case, names, scale))
     except LayerwrightError:  # for example a wall thicker than the package is wide
         return Trial(scale, -math.inf, None)
     return Trial(scale, _margin(result), result)
@@ -210,7 +232,8 @@ def _margin(result: PredictResult) -> float:
     return least if least < 0.0 else -math.inf
 
 
-def _scaled(case: Case, names: tuple[str, ...], scale: float) -> Case:
+def scaled(case: Case, names: tuple[str, ...], scale: float) -> Case:
+    """The case with every layer of the walls ``names`` ``scale`` times as thick."""
     walls = {}
     for name in names:
         wall = case.package.walls[name]

@@ -29,6 +29,7 @@ class Asked:
     confidence: float | None = None
 
     def __bool__(self) -> bool:
+        """Whether anything is asked of samples."""
         return any(x is not None for x in (self.samples, self.seed, self.confidence))
 
     def refuse_nonsense(self, target: float | None) -> None:

@@ -24,7 +24,7 @@ COMMON_NUMBERS = (
 )
 
 
-def check_with_samples(
+def checked(
     case: Case,
     baseline: Case,
     asked: Asked,
@@ -35,11 +35,11 @@ def check_with_samples(
     say: Say | None = None,
     simulate: Simulator | None = None,
 ) -> CheckResult:
-    """As ``shelflife.check``, with probabilities and percentiles of both packages.
+    """As ``shelflife.check``; with samples or a confidence asked for, here or in the project, also with
+    probabilities and percentiles of both packages.
 
-    With a confidence asked for, here or in the project, ``passes`` needs that probability too, and
-    ``lightest_passing`` is the lightest that has it. simulate: None for ``simulate_samples``. Raises
-    InputError for what cannot be asked for."""
+    With a confidence ``passes`` needs that probability too, and ``lightest_passing`` is the lightest that has
+    it. simulate: None for ``simulate_samples``. Raises InputError for what cannot be asked for."""
     asked.refuse_nonsense(case.target)
     tell = say or _quiet
     answer = check(
@@ -50,6 +50,8 @@ def check_with_samples(
         baseline_sha256=baseline_sha256,
         progress=tell,
     )
+    if not asked and case.uncertainty.confidence is None:
+        return answer
     counting = Counting(tell, (" of the changed package", " of the baseline"))
     found = compare_on_common_numbers(
         case,
@@ -79,6 +81,8 @@ def _sampled(
     now = found.now
     passes = answer.passes and enough(now.probability, confidence)
     close = warnings_of(case, confidence, now.probability, now.probability_error or 0.0)
+    if any(change.what.startswith("spread of ") for change in answer.changes):
+        close.append("The two projects state different spreads; each package is drawn with its own")
     assumptions = [COMMON_NUMBERS if x == POINT_ESTIMATES else x for x in answer.assumptions]
     return replace(
         answer,

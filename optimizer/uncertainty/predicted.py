@@ -11,7 +11,7 @@ from optimizer.uncertainty.asked import Asked, Counting, Say, warnings_of
 from optimizer.uncertainty.run import Simulator, assess
 
 
-def predict_with_samples(
+def predicted(
     case: Case,
     asked: Asked,
     *,
@@ -20,12 +20,16 @@ def predict_with_samples(
     say: Say | None = None,
     simulate: Simulator | None = None,
 ) -> PredictResult:
-    """As ``shelflife.predict``, with ``uncertainty``: the walls of the samples are simulated as those of the
-    prediction. With a confidence asked for, ``passes`` needs that probability too.
+    """As ``shelflife.predict``; where samples are asked for with ``uncertainty``.
+
+    The walls of the samples are simulated as those of the prediction. With a confidence under ``uncertainty``
+    of the project, ``passes`` needs that probability too.
 
     simulate: None for ``simulate_samples``. Raises InputError for what cannot be asked for."""
     asked.refuse_nonsense(case.target)
     result = predict(case, version=version, inputs_sha256=inputs_sha256)
+    if not asked:
+        return result
     counting = Counting(say or _quiet)
     found = assess(
         case,

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 
 from optimizer.results_uncertainty import Influence, UncertaintyResult
+from optimizer.shelflife.memory import model_of
 from optimizer.shelflife.package import Case
 from optimizer.shelflife.variation import Outcomes, Variation
 from optimizer.uncertainty import outcome, sensitivity
@@ -54,9 +55,9 @@ class Comparison(NamedTuple):
 
 @dataclass(frozen=True)
 class Setup:
-    """How samples are drawn and simulated. samples, seed, wall: None as the case says; wall: steady |
-    lag-corrected | transient; simulate: None for ``simulate_samples``; progress(done, total) after every
-    block."""
+    """How samples are drawn and simulated. samples, seed: None as the case says; wall: steady | lag-corrected
+    | transient, None for the model that ``predict`` takes; simulate: None for ``simulate_samples``;
+    progress(done, total) after every block."""
 
     samples: int | None = None
     seed: int | None = None
@@ -68,7 +69,7 @@ class Setup:
         given = case.uncertainty
         samples = rounded(given.samples if self.samples is None else self.samples)
         seed = given.seed if self.seed is None else self.seed
-        return _Draw(samples, seed, self.wall or _wall_of(case))
+        return _Draw(samples, seed, self.wall or model_of(case))
 
 
 class _Draw(NamedTuple):
@@ -111,9 +112,9 @@ def compare_on_common_numbers(
     samples and seed: by default those of ``case``, for both. progress: counts each package from 0. indices:
     of the changed package."""
     plan = Setup(samples, seed, wall, simulate, progress).resolved(case)
-    inputs, others = _used(case, plan.wall), _used(baseline, baseline_wall or _wall_of(baseline))
+    inputs, others = _used(case, plan.wall), _used(baseline, baseline_wall or model_of(baseline))
     one = Setup(plan.samples, plan.seed, plan.wall, simulate, progress)
-    two = replace(one, wall=baseline_wall or _wall_of(baseline))
+    two = replace(one, wall=baseline_wall or model_of(baseline))
     now, lives = _assess(case, one, others, indices)
     before, old = _assess(baseline, two, inputs, False)
     end = min(_looked_at(case), _looked_at(baseline))
@@ -173,10 +174,6 @@ def _simulator() -> Simulator:
     from optimizer.shelflife.samples import simulate_samples
 
     return simulate_samples
-
-
-def _wall_of(case: Case) -> str:
-    return {"steady": "steady", "transient": "transient"}.get(case.wall, "lag-corrected")
 
 
 def _looked_at(case: Case) -> float:

@@ -182,7 +182,8 @@ def test_the_wall_is_said_and_passed_on() -> None:
         assess(replace(case(), wall=w), simulate=simulate, samples=64, indices=False).wall
         for w in ("auto", "steady", "transient")
     ]
-    assert found == ["lag-corrected", "steady", "transient"] and seen == set(found)
+    # nothing is known of how this wall stores gas, so that the prediction itself takes it as steady
+    assert found == ["steady", "steady", "transient"] and seen == set(found)
     assert assess(case(), simulate=simulate, samples=64, wall="transient", indices=False).wall == "transient"
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from optimizer.cli.guard import DONE, FAILED, INTERRUPTED
 from optimizer.cli.interrupt import Interrupt
 from optimizer.cli.output import check_target, deliver
@@ -9,7 +11,12 @@ from optimizer.cli.progress import Progress
 
 
 def run(
-    project: str, time_limit: float | None, gap: float | None, memory_limit: float | None, json: str | None
+    project: str,
+    time_limit: float | None,
+    gap: float | None,
+    memory_limit: float | None,
+    confidence: float | None,
+    json: str | None,
 ) -> int:
     """Design, print, and say by the status whether a structure that passes was found, or that the search
     was interrupted before its proof."""
@@ -19,6 +26,9 @@ def run(
     from optimizer.report.record import to_json
 
     loaded = optimizer.load_project(project)
+    if confidence is not None:
+        uncertainty = replace(loaded.case.uncertainty, confidence=confidence)
+        loaded = replace(loaded, case=replace(loaded.case, uncertainty=uncertainty))
     with Interrupt() as interrupt, Progress() as progress:
         result = optimizer.solve_design(
             loaded,

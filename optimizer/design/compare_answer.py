@@ -142,6 +142,7 @@ def answer(
             dict.fromkeys(
                 [
                     *ASSUMPTIONS,
+                    "Walls are steady, whatever the project says of them, and no confidence is asked for.",
                     *(
                         f"1 {a.partition('/')[0]} is {v:g} {a.partition('/')[2]}, as given."
                         for a, v in rates.items()

@@ -208,8 +208,8 @@ class Linearisation:
         return closing
 
     def _allowed(self, limit: Limit, closing: float) -> float:
-        """What the limit allows once the reserve is kept."""
-        return closing + (limit.value - closing) * (1.0 - self.options.reserve)
+        """What the limit allows once the reserve is kept and corrections are made."""
+        return closing + (limit.value - closing) * self.options.allowed(limit.name)
 
     # -- limits ----------------------------------------------------------------------------------------------
 

@@ -234,10 +234,11 @@ class Frontier:
         self.known[target] = found
 
     def simulated(self, target: float, choice: Choice) -> PredictResult:
-        """Prediction of the choice at the target."""
+        """Prediction of the choice at the target, with steady walls."""
         case = self.at(target)
         package = case.package.with_walls(walls_of(self.options, choice))
-        return predict(replace(case, package=package), version=self.version, inputs_sha256=self.sha)
+        steady = replace(case, package=package, wall="steady")
+        return predict(steady, version=self.version, inputs_sha256=self.sha)
 
     def keeps(self, predicted: PredictResult) -> bool:
         """Whether the package passes with the reserve on every limit."""

@@ -1,7 +1,8 @@
 """Propose, prove, simulate: the certified best choice for a case, without the explanations around it.
 
 The limits are linearised at a reference structure; each best structure found becomes the next reference
-until nothing moves. What is returned has been simulated by ``predict`` and passes.
+until nothing moves. What is returned has been simulated by ``predict`` with steady walls and passes;
+``settled`` goes on from there to walls in transient.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ from optimizer.design.polish import Polisher
 from optimizer.design.problem import Choice
 from optimizer.design.reference import first_reference
 from optimizer.design.search import Outcome, Search
-from optimizer.results import PredictResult
+from optimizer.results import LimitOutcome, PredictResult
 from optimizer.shelflife.package import Case, Layer, Wall
 from optimizer.shelflife.predict import predict
 
@@ -48,10 +49,11 @@ _SETTLED = 2e-5
 
 @dataclass(frozen=True)
 class Optimum:
-    """status: optimal | infeasible | time_limit. choice has been simulated (``predicted``) and passes, or is
-    None. objective and bound in SI (currency, kg or m); gap = (objective - bound) / objective. demands and
-    search: the last problem solved, None where no search ended with a design. why: set when infeasible.
-    stopped_by: time | interrupt | memory where that ended the search before its proof, else None."""
+    """status: optimal | infeasible | time_limit. choice has been simulated (``predicted``, with steady walls
+    where it comes from ``optimise``) and passes, or is None. objective and bound in SI (currency, kg or m);
+    gap = (objective - bound) / objective. demands and search: the last problem solved, None where no search
+    ended with a design. why: set when infeasible. stopped_by: time | interrupt | memory where that ended the
+    search before its proof, else None."""
 
     status: str
     choice: Choice | None
@@ -74,6 +76,20 @@ def walls_of(options: DesignOptions, choice: Choice) -> dict[str, Wall]:
         layers = tuple(Layer(options.candidates[m], t) for m, t in zip(sequence, thickness, strict=True))
         found[name] = Wall(name, layers)
     return found
+
+
+def keeps(predicted: PredictResult, options: DesignOptions) -> bool:
+    """Whether a simulated package passes with the reserve, or what the corrections make of it, on every
+    limit."""
+    return all(_kept(x, options) for x in predicted.limits)
+
+
+def _kept(limit: LimitOutcome, options: DesignOptions) -> bool:
+    if limit.margin_pct is None:
+        return limit.passes
+    least = 100.0 * (1.0 - options.allowed(limit.name))
+    corrected = limit.name in options.corrections
+    return (limit.passes or corrected) and limit.margin_pct >= least - _RESERVE_SLACK
 
 
 def optimise(
@@ -299,14 +315,15 @@ class _Run:
 
     def _simulated(self, choice: Choice) -> PredictResult:
         package = self.case.package.with_walls(self.walls(choice))
-        return predict(replace(self.case, package=package), version=self.version, inputs_sha256=self.sha)
+        steady = replace(self.case, package=package, wall="steady")
+        return predict(steady, version=self.version, inputs_sha256=self.sha)
 
     def _passing(self, choice: Choice) -> tuple[Choice, PredictResult]:
         """The choice as simulated; tightened a little, same sequences, while the simulation disagrees."""
         predicted = self._simulated(choice)
         tighten = 1.0
         for _ in range(6):
-            if self._keeps(predicted):
+            if keeps(predicted, self.options):
                 break
             tighten *= 1.0 + 1e-4
             problem = self._around(choice).problem.weighted(tighten)
@@ -317,17 +334,10 @@ class _Run:
             predicted = self._simulated(choice)
         return choice, predicted
 
-    def _keeps(self, predicted: PredictResult) -> bool:
-        """Whether the simulated package passes with the reserve on every limit."""
-        least = 100.0 * self.options.reserve - _RESERVE_SLACK
-        return predicted.passes and all(
-            x.margin_pct is None or x.margin_pct >= least for x in predicted.limits
-        )
-
     def _finish(self, outcome: Outcome, demands: Demands, search: Search, settled: bool) -> Optimum:
         assert outcome.best is not None
         choice, predicted = self._passing(outcome.best)
-        if not self._keeps(predicted):
+        if not keeps(predicted, self.options):
             return self._unfinished()
         objective = ExactModel(self._around(choice).problem).value(choice.sequences, choice.flat)
         # the demands are kept with a guard: without it the optimum may lie lower by as much

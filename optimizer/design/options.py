@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from optimizer.physics.material import Material
 
@@ -47,7 +47,9 @@ class DesignOptions:
     a wall. inner_only: names of materials that never touch the product or the outside. foil_free, metal_free
     (no foil and nothing metallised), halogen_free: what no layer contains. food_contact: the innermost layer
     is listed for it. existing: layers of each designed wall today as indices into candidates (-1: of none),
-    of which at most ``changes`` change. assumptions: what the answer must say about these choices."""
+    of which at most ``changes`` change. assumptions: what the answer must say about these choices.
+    corrections: by limit, the share of what the limit permits (after the reserve) that steady walls may use,
+    1 where it is not named: what walls in transient or a confidence ask for (see ``settled``)."""
 
     walls: tuple[str, ...]
     minimise: str
@@ -75,3 +77,8 @@ class DesignOptions:
     existing: Mapping[str, tuple[int, ...]] | None = None
     changes: int | None = None
     assumptions: tuple[str, ...] = ()
+    corrections: Mapping[str, float] = field(default_factory=dict)
+
+    def allowed(self, limit: str) -> float:
+        """Share of the change permitted by the limit that steady walls may use [-]."""
+        return (1.0 - self.reserve) * self.corrections.get(limit, 1.0)

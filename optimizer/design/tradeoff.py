@@ -320,7 +320,9 @@ class _Run:
         options = self.frontier.options
         rows = [
             "Each lower bound is proved for steady walls, with each shelf-life limit linearised at the "
-            "structure returned and with mid-wall areas at its thickness, as in 'design'.",
+            "structure returned and with mid-wall areas at its thickness.",
+            "Walls are steady at every point, whatever the project says, and no confidence is asked for; "
+            "'design' corrects its structure for walls in transient and for a confidence.",
             "What meets a longer shelf life meets a shorter one: bounds were carried to longer shelf lives, "
             "and cheaper longer-lived structures to shorter ones. Every structure was simulated by the code "
             "of 'predict' at its own point and passes.",

@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 
 from optimizer.report.basis import basis
 from optimizer.report.page import Column, Page, number
-from optimizer.report.predict import ending, prediction_sections, verdict
-from optimizer.report.wording import figure, in_words, limit_name, money, percent, with_unit
+from optimizer.report.predict import ending, prediction_sections, verdict, walls_line
+from optimizer.report.uncertainty import chance, spread_sections, uncertainty_sections
+from optimizer.report.wording import figure, in_words, limit_name, listed, money, percent, with_unit
 from optimizer.results import Binding, ChosenLayer, DesignResult
 from optimizer.shelflife.words import sentence
 
@@ -21,22 +22,25 @@ def design_page(result: DesignResult) -> Page:
     if result.status == "infeasible":
         return _infeasible(page, result)
     if not result.structure or result.objective is None:
-        until = {"interrupt": "so far", "memory": "in the memory given"}
-        end = until.get(result.stopped_by or "", "in the time given")
-        page.verdict(f"{_head(result)}: no structure that passes was found {end}.", False)
+        page.verdict(_nothing(result), False)
         page.line(_bound(result))
+        _confidence(page, result)
         return _closing(page, result)
     predicted = result.predicted
     good = predicted is not None and predicted.passes
     page.verdict(_headline(result), good)
     if predicted is not None:
         page.line(verdict(predicted))
+        walls_line(page, predicted)
     page.line(_proof(result))
     _structures(page, result)
+    _confidence(page, result)
     _binding(page, result)
     _alternatives(page, result)
     if predicted is not None:
+        uncertainty_sections(page, predicted)
         prediction_sections(page, predicted)
+        spread_sections(page, predicted)
     return _closing(page, result)
 
 
@@ -45,10 +49,21 @@ def _headline(result: DesignResult) -> str:
     return f"{head}: {result.minimised} {_amount(result, result.objective)}."
 
 
+def _nothing(result: DesignResult) -> str:
+    if result.stopped_by is None and result.lower_bound is None:
+        return "NONE FOUND: no structure that passes among those tried."
+    until = {"interrupt": "so far", "memory": "in the memory given"}
+    end = until.get(result.stopped_by or "", "in the time given")
+    head = "TIME LIMIT" if result.stopped_by is None else _head(result)
+    return f"{head}: no structure that passes was found {end}."
+
+
 def _head(result: DesignResult) -> str:
     """The first words: how the search ended."""
     if result.status != "time_limit":
         return result.status.upper()
+    if result.stopped_by is None:
+        return "NOT SETTLED"
     return {"interrupt": "INTERRUPTED", "memory": "MEMORY LIMIT"}.get(result.stopped_by or "", "TIME LIMIT")
 
 
@@ -63,7 +78,8 @@ def _amount(result: DesignResult, value: float | None) -> str:
 def _proof(result: DesignResult) -> str:
     """The claim that the lower bound allows, never rounded in its favour."""
     less = _LESS.get(result.minimised, "better")
-    rules = "of these candidates under these rules"
+    corrected = bool(result.solver.get("corrected_to"))
+    rules = "of these candidates under these rules" + (" and the corrected limits" if corrected else "")
     if result.lower_bound is None or result.objective is None or result.objective <= 0.0:
         return "No bound was proved: a better structure may exist."
     share = 100.0 * (result.objective - result.lower_bound) / result.objective
@@ -76,7 +92,7 @@ def _proof(result: DesignResult) -> str:
 
 def _bound(result: DesignResult) -> str:
     if result.lower_bound is None:
-        return "Nothing was proved; let the search run longer."
+        return "Nothing was proved." + ("" if result.stopped_by is None else " Let the search run longer.")
     return (
         f"Whatever meets the limits has a {result.minimised} of at least "
         f"{_amount(result, result.lower_bound)}; give the search more time with --time-limit."
@@ -103,6 +119,44 @@ def _layer_extras(layer: ChosenLayer) -> tuple[str, str]:
     """Mass and share of cost of a layer, where the result holds them."""
     mass, share = layer.mass_g, layer.cost_share_pct
     return "" if mass is None else figure(mass), "" if share is None else percent(share)
+
+
+def _confidence(page: Page, result: DesignResult) -> None:
+    """What the confidence asked for costs, and how sure that is; without a structure, what can be reached."""
+    told = result.confidence
+    if told is None:
+        return
+    page.heading(f"Confidence: {percent(100.0 * told['asked'], 4)} asked for")
+    probability, error = told.get("probability"), told.get("probability_error")
+    if probability is not None:
+        page.indented(
+            f"{chance(probability, error)} of {told['samples']} samples that the search has not seen pass "
+            f"(seed {told['fresh_seed']}, standard error {percent(100.0 * (error or 0.0), 2)})."
+        )
+    if "price" in told:
+        without = _amount(result, told["objective_without"])
+        page.indented(
+            f"The confidence costs {_amount(result, told['price'])}: without it the {result.minimised} is "
+            f"{without}."
+        )
+        kept = [f"{percent(100.0 * share)} of {limit_name(name)}" for name, share in told["reserve"].items()]
+        page.indented(f"Left unused with the properties as given: {listed(kept)}.")
+    if "highest_probability" in told:
+        reached = chance(told["highest_probability"], told["highest_probability_error"])
+        page.indented(
+            f"The highest chance reached is {reached}, at a {result.minimised} of "
+            f"{_amount(result, told['highest_objective'])}."
+        )
+    if told.get("perfect_walls_probability") is not None:
+        most = chance(told["perfect_walls_probability"], 1.0 / told["samples"])
+        page.indented(f"Designed walls that let nothing through would pass with {most}.")
+    if "samples" in told:
+        page.indented(
+            f"Searched on {told['samples']} samples, the same throughout (seed {told['seed']}, walls "
+            f"{told['wall']}); searches: {told['searches']}."
+        )
+    for note in told.get("notes", ()):
+        page.indented(sentence(note))
 
 
 def _binding(page: Page, result: DesignResult) -> None:
@@ -173,6 +227,7 @@ def _infeasible(page: Page, result: DesignResult) -> Page:
         page.heading("What comes nearest").indented(
             sentence(in_words(result.nearest.removeprefix("Nearest: ")))
         )
+    _confidence(page, result)
     if result.structure:
         _structures(page, result)
     if result.predicted is not None:

@@ -177,9 +177,10 @@ def _contents(case: Case) -> Iterator[str]:
     if product.carbonation is not None:
         pressure = carbonation_pressure(product)
         yield (
-            f"CO2 is taken as an ideal gas ({pressure / 1e5:.1f} bar at closing); about 2 % off at 4 bar, "
-            "and creep of the bottle is not modelled"
+            f"CO2 is taken as an ideal gas ({pressure / 1e5:.1f} bar at closing), which is about 2 % off at 4 bar"
         )
+        if not product.headspace.creep:
+            yield "Creep of the bottle is not given and taken as none; it adds volume and lowers the pressure"
     if "O2" in gases and product.oxygen.solubility is None:
         temperatures = [s.temperature for s in case.storage]
         if product.oxygen.dissolves_like == "oil":

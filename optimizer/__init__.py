@@ -81,13 +81,15 @@ def solve_design(
     progress: Callable[[str], None] | None = None,
     stop: Callable[[], bool] | None = None,
     memory_limit: float | None = None,
+    confidence: float | None = None,
 ) -> DesignResult:
     """Cheapest, lightest or thinnest structure that meets the project's limits and rules, with a proof.
 
     time_limit [s]; gap: share of the objective within which the proof may stop [-]; progress: called with one
     line of text now and then. stop: asked again and again; once it says True, or more than memory_limit
-    [bytes] is in use, the best so far is returned with what is proved of it. Raises InputError when the
-    project has no ``design`` section.
+    [bytes] is in use, the best so far is returned with what is proved of it. confidence [-]: least chance of
+    passing, by default that under ``uncertainty`` of the project, if any. Raises InputError when the project
+    has no ``design`` section.
     """
     from optimizer.errors import InputError, Problem
 
@@ -107,6 +109,7 @@ def solve_design(
         progress=progress,
         stop=stop,
         memory_limit=memory_limit,
+        confidence=confidence,
         version=_version(),
         inputs_sha256=project.sha256,
         **extra,

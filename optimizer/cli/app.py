@@ -113,8 +113,7 @@ def predict(
     folder = dict(results=results, fresh=fresh, workers=workers, scheduler=scheduler, csv=csv)
     drawn = dict(samples=samples, seed=seed)
     if wants_portfolio(project, projects, **folder):
-        _refuse_with_projects(**drawn)
-        _run("run_portfolio", debug, command="predict", projects=projects, json=json, **folder)
+        _run("run_portfolio", debug, command="predict", projects=projects, json=json, **folder, **drawn)
     else:
         _run("run_predict", debug, project=project, json=json, **drawn)
 
@@ -162,16 +161,13 @@ def design(
     seconds = _read("--time-limit", read_seconds, time_limit)
     share = _read("--gap", read_share, gap)
     memory = _read("--memory-limit", read_bytes, memory_limit)
-    limits = dict(time_limit=seconds, gap=share, memory_limit=memory)
-    folder = dict(results=results, fresh=fresh, workers=workers, scheduler=scheduler, csv=csv)
     asked = _read("--confidence", read_confidence, confidence)
-    if not wants_portfolio(project, projects, **folder):
-        _run("run_design", debug, project=project, json=json, confidence=asked, **limits)
-    elif asked is None:
+    limits = dict(time_limit=seconds, gap=share, memory_limit=memory, confidence=asked)
+    folder = dict(results=results, fresh=fresh, workers=workers, scheduler=scheduler, csv=csv)
+    if wants_portfolio(project, projects, **folder):
         _run("run_portfolio", debug, command="design", projects=projects, json=json, **folder, **limits)
     else:
-        hint = "does not go with --projects; give 'uncertainty: {confidence: 95 %}' in the project files"
-        raise typer.BadParameter(hint, param_hint="--confidence")
+        _run("run_design", debug, project=project, json=json, **limits)
 
 
 @app.command(short_help="Does a changed package still pass, and by how much.", epilog=_EXIT)
@@ -322,12 +318,6 @@ def _read(option: str, reader: Callable[[str], float], text: str | None) -> floa
         return reader(text)
     except ValueError as error:
         raise typer.BadParameter(str(error), param_hint=option) from None
-
-
-def _refuse_with_projects(**options: Any) -> None:
-    for name, value in options.items():
-        if value is not None:
-            raise typer.BadParameter("this goes with one PROJECT only", param_hint=f"--{name}")
 
 
 def _run(module: str, debug: bool, **arguments: Any) -> None:

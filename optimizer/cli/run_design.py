@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from optimizer.cli.guard import DONE, FAILED, INTERRUPTED
 from optimizer.cli.interrupt import Interrupt
 from optimizer.cli.output import check_target, deliver
@@ -26,15 +24,13 @@ def run(
     from optimizer.report.record import to_json
 
     loaded = optimizer.load_project(project)
-    if confidence is not None:
-        uncertainty = replace(loaded.case.uncertainty, confidence=confidence)
-        loaded = replace(loaded, case=replace(loaded.case, uncertainty=uncertainty))
     with Interrupt() as interrupt, Progress() as progress:
         result = optimizer.solve_design(
             loaded,
             time_limit=time_limit,
             gap=gap,
             memory_limit=memory_limit,
+            confidence=confidence,
             stop=interrupt.asked,
             progress=progress,
         )

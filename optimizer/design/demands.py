@@ -10,16 +10,18 @@ reference's do; ``solve`` takes each new design as the next reference until noth
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from optimizer.constants import MOLAR_MASS
+from optimizer.design.critical import critical_scale
 from optimizer.design.options import DesignOptions
 from optimizer.design.problem import Demand, Environment, Problem, Term
 from optimizer.design.rules import wall_rules
+from optimizer.design.slices import group_slices
 from optimizer.physics.laminate import permeance
 from optimizer.physics.water import saturation_pressure
 from optimizer.shelflife.contents import simulated_gases
@@ -38,9 +40,6 @@ GUARD = 2e-5
 SPEC_GUARD = 1e-7
 #: Change of log conductance for the sensitivities.
 _STEP = 0.02
-#: Scales of the designed walls between which the critical one is looked for, and the step outwards.
-_LEAST_SCALE, _LARGEST_SCALE, _OUTWARD = 1e-6, 1e6, 8.0
-_NEAR = np.geomspace(0.6, 1.7, 13)
 #: Least number of time slices where humidity inside changes while humidity matters.
 _SLICES = 6
 #: Inside activities closer than this are one environment.
@@ -112,15 +111,14 @@ class Linearisation:
     def designed_permeance(self, wall: str, gas: str) -> Array:
         """Permeance of a designed wall of the reference in every slice (S,)."""
         s = self.exchange.segments
+        return self.permeance_at(wall, gas, s.temperature, self.activity, s.humidity)
+
+    def permeance_at(
+        self, wall: str, gas: str, temperature: ArrayLike, inside: ArrayLike, outside: ArrayLike
+    ) -> Array:
         layers = self.package.walls[wall].layers
-        return permeance(
-            [x.material for x in layers],
-            np.array([x.thickness for x in layers]),
-            gas,
-            s.temperature,
-            self.activity,
-            s.humidity,
-        )
+        thickness = np.array([x.thickness for x in layers])
+        return permeance([x.material for x in layers], thickness, gas, temperature, inside, outside)
 
     def area(self, wall: str) -> float:
         thickness = self.package.walls[wall].thickness
@@ -186,7 +184,7 @@ class Linearisation:
         return sign * (values[:, k] - allowed)
 
     def _critical_scale(self, k: int, allowed: float, sign: float) -> float:
-        return _critical(lambda scales: self._excess(k, allowed, sign, self.scaled(scales)))
+        return critical_scale(lambda scales: self._excess(k, allowed, sign, self.scaled(scales)))
 
     def tightest(self) -> float:
         """Smallest scale of the designed walls' conductances that a limit of the product asks for; inf if
@@ -248,36 +246,60 @@ class Linearisation:
         total = np.maximum(designed + fixed, 1e-300)
         others = self.scaled(np.array([critical]))
         base = (fixed + critical * designed) / total
-        step = np.diag(_STEP * critical * designed / total)
+        groups = self.groups()
+        step = np.zeros((len(groups), len(base)))
+        for row, group in zip(step, groups, strict=True):
+            row[group] = _STEP * critical * designed[group] / total[group]
         values = self._excess(k, allowed, sign, {**others, gas: np.concatenate([base + step, base - step])})
-        count = len(base)
+        count = len(groups)
         slope = np.maximum(values[:count] - values[count:], 0.0)
         if not np.any(slope > 0):
             return None
         shares = slope / slope.sum()
-        # at the critical scale the row is exactly 1: weight * critical permeance = share of the slice
+        # at the critical scale the row is exactly 1: weight * critical permeance = share of the group
         terms: dict[tuple[int, int], float] = {}
-        for s in range(count):
-            if shares[s] < 1e-9:
+        for share, group in zip(shares, groups, strict=True):
+            if share < 1e-9:
                 continue
-            index = self._environment(environments, s)
+            index, reference = self._environment(environments, group, gas)
             for w, wall in enumerate(self.options.walls):
-                weight = shares[s] * self.area(wall) / (critical * designed[s]) * (1.0 + GUARD)
+                weight = share * self.area(wall) / (critical * reference) * (1.0 + GUARD)
                 terms[w, index] = terms.get((w, index), 0.0) + weight
         return Demand(name, gas, tuple(Term(w, e, v) for (w, e), v in sorted(terms.items())))
 
-    def _environment(self, environments: list[Environment], s: int) -> int:
-        """Index of the environment of slice ``s``; equal ones are shared, near ones where humidity moves."""
+    def groups(self) -> list[NDArray[np.intp]]:
+        """Slices taken together in a row: each by itself, or the like of thousands (hourly weather)."""
+        s = self.exchange.segments
+        outside = s.humidity if self.humidity_matters else np.full(len(s), 0.5)
+        inside = self.activity if self.humidity_matters else outside
+        return group_slices(s.temperature, inside, outside, s.duration)
+
+    def _environment(
+        self, environments: list[Environment], group: NDArray[np.intp], gas: str
+    ) -> tuple[int, float]:
+        """Index of the environment of a group of slices, and the reference's conductance there; equal ones
+        are shared, near ones where humidity moves."""
         seg = self.exchange.segments
-        inside, outside = float(self.activity[s]), float(seg.humidity[s])
+        designed, _ = self.conductances(gas)
+        weight = seg.duration[group] * designed[group]
+        temperature, inside, outside = (
+            float(np.average(x[group], weights=weight))
+            for x in (seg.temperature, self.activity, seg.humidity)
+        )
         if not self.humidity_matters:
             inside = outside = 0.5
-        elif self.moving:
+        reference = float(designed[group[0]])
+        if len(group) > 1:
+            reference = sum(
+                self.area(w) * float(self.permeance_at(w, gas, temperature, inside, outside))
+                for w in self.options.walls
+            )
+        if self.humidity_matters and self.moving:
             inside = round(inside / _MERGE) * _MERGE
-        new = Environment(float(seg.temperature[s]), inside, outside)
+        new = Environment(temperature, inside, outside)
         if new not in environments:
             environments.append(new)
-        return environments.index(new)
+        return environments.index(new), reference
 
     def specifications(self, environments: list[Environment]) -> tuple[list[Demand], list[Beyond]]:
         """Rows of the buyer's transmission limits, each at its own test condition."""
@@ -339,40 +361,6 @@ class Linearisation:
         if not parts:
             return 0.0
         return float(specification_values(Package(parts, self.package.walls), limit)[0])
-
-
-def _critical(excess: Callable[[Array], Array]) -> float:
-    """Scale at which the limit is just met: 0 if no scale meets it, inf if every scale does.
-
-    Looks near 1 first, where a reference that was designed lies, then outwards step by step.
-    """
-    grid = _NEAR
-    values = excess(grid)
-    while values[0] > 0:
-        if grid[0] < _LEAST_SCALE:
-            return 0.0
-        grid = np.geomspace(grid[0] / _OUTWARD, grid[0], 8)
-        values = excess(grid)
-    while not np.any(values > 0):
-        if grid[-1] > _LARGEST_SCALE:
-            return np.inf
-        grid = np.geomspace(grid[-1], _OUTWARD * grid[-1], 8)
-        values = excess(grid)
-    for rounds_left in reversed(range(3)):
-        first = int(np.argmax(values > 0))
-        low, high = float(grid[first - 1]), float(grid[first])
-        fraction = float(values[first - 1] / (values[first - 1] - values[first]))
-        if rounds_left == 0 or high / low < 1.0002:
-            break
-        # a narrow grid around the straight-line guess, with the bracket's ends kept
-        middle = low + fraction * (high - low)
-        width = (high - low) * 0.05
-        inner = np.linspace(max(low, middle - width), min(high, middle + width), 9)
-        grid = np.unique(np.concatenate([[low], inner, [high]]))
-        values = excess(grid)
-        if values[0] > 0:
-            return low
-    return low + fraction * (high - low)
 
 
 def build(

@@ -17,7 +17,10 @@ from optimizer.portfolio.work import BROKEN, INPUT_ERROR, Task, portfolio_record
 from optimizer.report.portfolio import Portfolio, ProjectRow, row_of
 
 #: Commands that a portfolio can run, and the options that each takes.
-COMMANDS = {"predict": (), "design": ("time_limit", "gap", "memory_limit")}
+COMMANDS = {
+    "predict": ("samples", "seed"),
+    "design": ("time_limit", "gap", "memory_limit", "confidence"),
+}
 #: Most projects that travel together: a prediction takes little longer than its way.
 _BUNCH = {"predict": 8, "design": 1}
 #: Called with how many projects are ready, how many there are, and the last one's name.

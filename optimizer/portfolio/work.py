@@ -77,7 +77,7 @@ def _run(task: Task, base: Path) -> tuple[dict[str, Any], dict[str, str]]:
 
     project = optimizer.load_project(base / task.bundle.files[0][0])
     if task.command == "predict":
-        record = optimizer.predict(project).as_dict()
+        record = optimizer.predict(project, **task.options).as_dict()
     else:
         record = optimizer.solve_design(project, **task.options).as_dict()
     contents = dict(task.bundle.files)

@@ -106,6 +106,13 @@ def layers_of(
         for wall, stack in (sections.walls or {}).items()
         for layer in stack.layers
     ]
+    if sections.design is not None:
+        # the design may put the material into a wall that does not have it yet
+        found += [
+            (wall, _own_name(name, materials.get(name), names))
+            for wall in sections.design.walls
+            for name in sections.design.choose_from
+        ]
     return list(dict.fromkeys(pair for pair in found if pair[1]))
 
 

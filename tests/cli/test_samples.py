@@ -291,13 +291,15 @@ def test_the_command_and_the_project_let_in_the_same_numbers() -> None:
     assert LARGEST_SEED == 2**32 - 1
 
 
-@pytest.mark.parametrize("option", ["--samples", "--seed"])
-def test_samples_are_for_one_project(
-    tmp_path: Path, invoke: Invoke, capsys: pytest.CaptureFixture[str], option: str
-) -> None:
-    assert invoke("predict", "--projects", str(tmp_path), option, "64") == 2
-    err = capsys.readouterr().err
-    assert option in err and "one PROJECT only" in err
+def test_samples_are_drawn_for_every_project_of_a_folder(tmp_path: Path, invoke: Invoke) -> None:
+    pytest.importorskip("distributed")
+    (tmp_path / "one.yaml").write_text(SLAB, encoding="utf-8")
+    one, table = tmp_path / "one.yaml", tmp_path / "results"
+    assert invoke("predict", "--projects", str(tmp_path), "--samples", "64", "--seed", "3", "--workers", "1") in (0, 1)
+    (kept,) = [json.loads(f.read_text()) for f in table.rglob("*.json")]
+    alone = optimizer.predict(one, samples=64, seed=3).uncertainty
+    assert alone is not None
+    assert kept["uncertainty"]["probability"] == alone.probability
 
 
 def test_the_options_reach_the_public_functions(

@@ -331,9 +331,3 @@ def test_a_confidence_that_is_none_is_refused(file: Path, text: str) -> None:
     ran = CliRunner().invoke(app, ["design", str(file), "--confidence", text])
     assert ran.exit_code == 2
     assert "--confidence" in ran.output and "Traceback" not in ran.output
-
-
-def test_a_confidence_for_a_folder_of_projects_is_refused(file: Path) -> None:
-    ran = CliRunner().invoke(app, ["design", "--projects", str(file.parent), "--confidence", "95 %"])
-    assert ran.exit_code == 2
-    assert "uncertainty" in ran.output

@@ -78,7 +78,7 @@ def test_wrong_usage_is_one_message(
 
 def test_options_reach_the_portfolio(portfolio: Any) -> None:
     given = portfolio(table(ROW))
-    limits = ["--time-limit", "2 min", "--gap", "1 %", "--memory-limit", "1 GB"]
+    limits = ["--time-limit", "2 min", "--gap", "1 %", "--memory-limit", "1 GB", "--confidence", "95 %"]
     folder = ["--projects", "packs", "--results", "there", "--fresh", "--workers", "3"]
     assert invoke("design", *folder, *limits) == 0
     assert given.pop("progress") is not None
@@ -89,7 +89,12 @@ def test_options_reach_the_portfolio(portfolio: Any) -> None:
         "fresh": True,
         "workers": 3,
         "scheduler": None,
-        "options": {"time_limit": 120.0, "gap": pytest.approx(0.01), "memory_limit": 1e9},
+        "options": {
+            "time_limit": 120.0,
+            "gap": pytest.approx(0.01),
+            "memory_limit": 1e9,
+            "confidence": pytest.approx(0.95),
+        },
     }
 
 

@@ -177,7 +177,8 @@ def _contents(case: Case) -> Iterator[str]:
     if product.carbonation is not None:
         pressure = carbonation_pressure(product)
         yield (
-            f"CO2 is taken as an ideal gas ({pressure / 1e5:.1f} bar at closing), which is about 2 % off at 4 bar"
+            f"CO2 is taken as an ideal gas ({pressure / 1e5:.1f} bar at closing), which is about 2 % off at "
+            "4 bar"
         )
         if not product.headspace.creep:
             yield "Creep of the bottle is not given and taken as none; it adds volume and lowers the pressure"

@@ -153,7 +153,8 @@ def memory_of(case: Case, shelf_life: float | None) -> Memory:
 
 
 def _first_stage(case: Case) -> Stage:
-    """The first stage; one with many conditions (hourly weather) at its effective temperature and mean humidity."""
+    """The first stage; one with many conditions (hourly weather) at its effective temperature and mean
+    humidity."""
     first = named_stages(case.storage)[0]
     return Stage(
         first.name,

@@ -66,6 +66,7 @@ def test_design_needs_a_design_section(tmp_path: Path) -> None:
     assert "no design section" in done.stderr
 
 
+@pytest.mark.slow
 def test_design_finds_the_thinnest_slab_in_closed_form(tmp_path: Path) -> None:
     project = Path(write(tmp_path, "pouch.yaml"))
     rules = "design: {walls: [film], minimise: cost, choose_from: [slab]}\n"
@@ -83,6 +84,7 @@ def test_design_finds_the_thinnest_slab_in_closed_form(tmp_path: Path) -> None:
     assert record["passes"] is True
 
 
+@pytest.mark.slow
 def test_design_that_cannot_be_ends_with_one_and_says_why(tmp_path: Path) -> None:
     project = Path(write(tmp_path, "pouch.yaml"))
     rules = (

@@ -295,7 +295,9 @@ def test_samples_are_drawn_for_every_project_of_a_folder(tmp_path: Path, invoke:
     pytest.importorskip("distributed")
     (tmp_path / "one.yaml").write_text(SLAB, encoding="utf-8")
     one, table = tmp_path / "one.yaml", tmp_path / "results"
-    assert invoke("predict", "--projects", str(tmp_path), "--samples", "64", "--seed", "3", "--workers", "1") in (0, 1)
+    assert invoke(
+        "predict", "--projects", str(tmp_path), "--samples", "64", "--seed", "3", "--workers", "1"
+    ) in (0, 1)
     (kept,) = [json.loads(f.read_text()) for f in table.rglob("*.json")]
     alone = optimizer.predict(one, samples=64, seed=3).uncertainty
     assert alone is not None
@@ -351,6 +353,7 @@ def test_samples_are_silent_on_standard_error_when_piped(
     assert err == "" and "samples pass" in out and "simulated" not in out
 
 
+@pytest.mark.slow
 def test_two_processes_give_the_same_answer(tmp_path: Path) -> None:
     project = pouch(tmp_path)
     one, two = (layerwright("predict", project, "--samples", "16", "--json", "-") for _ in range(2))

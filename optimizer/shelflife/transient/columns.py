@@ -68,8 +68,8 @@ def _column(wall: Wall, lengths: tuple[Value, ...], ratio: Value, area: Value, d
 
 
 def degrees_of(wall: Wall, degree: int) -> list[int]:
-    """Degree of the element of each layer: finer where a permeability changes along the layer with its humidity,
-    and in the layers that settle most slowly, where nearly all of the wall's memory is."""
+    """Degree of the element of each layer: finer where a permeability changes along the layer with its
+    humidity, and in the layers that settle most slowly, where nearly all of the wall's memory is."""
     slowness = [_slowness(layer) for layer in wall.layers]
     slow = 0.25 * max(slowness, default=0.0)
     found = []

@@ -1,9 +1,9 @@
 """Exact steps where a segment is linear: constant permeabilities, a rigid package, use of order 1 or none.
 
-With M the storage at the nodes (diagonal), p = N / M and dN/dt = b - K p, the scaled amounts z = N / sqrt(M) obey
-dz/dt = c - A z with A = B'B, so that the singular vectors of B carry the state to any time without an error of
-integration. B has the square roots of the conductions, and with them layers that settle in a second may stand
-beside a package that changes over years.
+With M the storage at the nodes (diagonal), p = N / M and dN/dt = b - K p, the scaled amounts z = N / sqrt(M)
+obey dz/dt = c - A z with A = B'B, so that the singular vectors of B carry the state to any time without an
+error of integration. B has the square roots of the conductions, and with them layers that settle in a second
+may stand beside a package that changes over years.
 """
 
 from __future__ import annotations
@@ -29,7 +29,12 @@ _FOREVER = 1e15
 def is_linear(plan: Plan) -> bool:
     """Whether every segment of a plan can be taken exactly."""
     product, contents = plan.contents.product, plan.contents
-    if not plan.scalar or product.moisture is not None or not product.headspace.rigid or product.headspace.creep:
+    if (
+        not plan.scalar
+        or product.moisture is not None
+        or not product.headspace.rigid
+        or product.headspace.creep
+    ):
         return False
     use = product.oxygen.consumption
     if contents.reacts and use is not None and use.order != 1:
@@ -56,9 +61,12 @@ class Bond(NamedTuple):
 class System:
     """One gas, or water, in all columns and inside. amounts(t): at the nodes [mol] after t [s]."""
 
-    def __init__(self, storage: Array, bonds: list[Bond], leak: float, use: float, outside: float, fixed: float):
-        """storage: (n,), inside first unless that is ``fixed`` [activity] (then nan is none); leak: conductance
-        from inside to outside; use: of the inside per pressure; outside: pressure (or activity)."""
+    def __init__(
+        self, storage: Array, bonds: list[Bond], leak: float, use: float, outside: float, fixed: float
+    ):
+        """storage: (n,), inside first unless that is ``fixed`` [activity] (then nan is none); leak:
+        conductance from inside to outside; use: of the inside per pressure; outside: pressure (or
+        activity)."""
         n = len(storage)
         self.outside, self.fixed, self.leak, self.use = outside, fixed, leak, use
         self.bonds = bonds
@@ -111,8 +119,8 @@ class System:
         return self.vectors @ now / self.root, self.vectors @ past / self.root
 
     def flows(self, p: Array, one: float) -> tuple[Array, float, float]:
-        """For pressures p at the nodes (or integrals of them, ``one`` then being the time): what the nodes gain,
-        what the inside gains (where it is fixed) and what leaves to the outside."""
+        """For pressures p at the nodes (or integrals of them, ``one`` then being the time): what the nodes
+        gain, what the inside gains (where it is fixed) and what leaves to the outside."""
         gain = np.zeros(len(p))
         inside = outward = 0.0
         for places, factor in self.bonds:
@@ -191,7 +199,8 @@ class Exact:
         return System(np.array(storage), bonds, now.conductance[g], use, now.outside[g], np.nan)
 
     def _water_system(self) -> System:
-        """In terms of activity: all laws are straight, or nothing is stored and what they are does not matter."""
+        """In terms of activity: all laws are straight, or nothing is stored and what they are does not
+        matter."""
         segment, now = self.segment, self.segment.now
         storage: Row = []
         bonds: list[Bond] = []
@@ -265,7 +274,8 @@ def nodes_between(layers: list[Row]) -> Row:
 
 
 def _slopes(lane: WaterLane, inside: float) -> Row:
-    """Secant d(potential)/d(activity) of each layer between its faces: its slope where the law is straight."""
+    """Secant d(potential)/d(activity) of each layer between its faces: its slope where the law is
+    straight."""
     found = []
     for x, a, b in zip(lane.layers, [inside, *lane.faces[1:-1]], lane.faces[1:], strict=True):
         (u, s), (v, _) = x.potential.at(a), x.potential.at(b)

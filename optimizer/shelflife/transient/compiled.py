@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import math
+import os
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from concurrent.futures import TimeoutError as NotYet
 from importlib.util import find_spec
 
 import numpy as np
@@ -10,12 +14,15 @@ from numpy.typing import ArrayLike
 
 from optimizer.errors import SolverError
 from optimizer.shelflife.segments import Segments
-from optimizer.shelflife.transient.kernel_data import Answer, blank_answer
+from optimizer.shelflife.transient.kernel_data import LANES, Answer, March, blocks_of
 from optimizer.shelflife.transient.kernel_input import fits, inputs
 from optimizer.shelflife.transient.plan import Plan
 
-#: What is said before a wait for the compiler.
-COMPILING = "compiling the fast march of transient walls; this is done once and takes up to a minute"
+#: What is said when the code is not ready within so many seconds.
+COMPILING = "making the fast march of transient walls ready: compiled once, which takes up to half a minute"
+_PATIENCE = 0.7
+#: Segments times blocks of one task of a thread: short, so that an interruption is heeded soon.
+_TASK = 20_000
 
 
 def can_compile(plan: Plan) -> bool:
@@ -33,21 +40,98 @@ def compiled_march(
     rtol: float,
     steps: int = 0,
     method: int = 0,
+    brief: float = math.inf,
     say: Callable[[str], None] | None = None,
+    progress: Callable[[int], None] | None = None,
+    threads: int | None = None,
 ) -> Answer:
-    """All samples of a plan to ``end`` [s]. target [s]: until when extremes count; times [s]: to record;
-    rtol: error allowed per step; steps: of each segment, 0 for as many as the error asks for (method 0 only);
-    method: 0 of order 4, 1 of order 2, 2 implicit Euler. Raises SolverError."""
-    from optimizer.shelflife.transient import kernel
+    """All samples of a plan to ``end`` [s].
 
-    largest, *rest = inputs(
-        plan, segments, target=target, end=end, times=times, rtol=rtol, steps=steps, method=method
+    target [s]: until when extremes count; times [s]: to record; rtol: error allowed per step; steps: of each
+    segment, 0 for as many as the error asks for (method 0 only); method: 0 of order 4, 1 of order 2, 2
+    implicit Euler; brief: only segments as short as this take fixed steps [s], longer ones as the error asks
+    for; say: told before a wait; progress: told the number of samples done; threads: as many as there are
+    processors by default, the answer does not depend on it. Raises SolverError.
+    """
+    march = inputs(
+        plan,
+        segments,
+        target=target,
+        end=end,
+        times=times,
+        rtol=rtol,
+        steps=steps,
+        method=method,
+        brief=brief,
     )
-    limits = len(plan.contents.product.limits)
-    answer = blank_answer(plan.samples, limits, len(np.atleast_1d(np.asarray(times))), len(plan.gases))
-    if say is not None and not kernel.is_ready():
-        say(COMPILING)
-    kernel.march_all(largest, *rest, answer)
-    if np.any(answer.steps < 0):
+    _load(march, say)
+    _run(march, len(segments), plan.samples, progress, threads or _processors())
+    if np.any(march.steps < 0):
         raise SolverError("the integration of the walls got stuck; please report this case")
-    return answer
+    return march.answer(plan.samples)
+
+
+def _processors() -> int:
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _load(march: March, say: Callable[[str], None] | None) -> None:
+    """Have the code ready; ``say`` so where that takes long."""
+    global _ready
+    if _ready:
+        return
+
+    def load() -> None:
+        from optimizer.shelflife.transient import kernel
+
+        kernel.load(march, march.room())
+
+    if say is None:
+        load()
+    else:
+        with ThreadPoolExecutor(1) as pool:
+            loading = pool.submit(load)
+            try:
+                loading.result(timeout=_PATIENCE)
+            except NotYet:
+                say(COMPILING)
+                loading.result()
+    _ready = True
+
+
+_ready = False
+
+
+def _run(
+    march: March, segments: int, samples: int, progress: Callable[[int], None] | None, threads: int
+) -> None:
+    from optimizer.shelflife.transient.kernel import march_block
+
+    blocks = blocks_of(samples)
+    each = max(1, min(_TASK // segments, -(-blocks // (4 * threads))))
+    starts = range(0, blocks, each)
+
+    def work(first: int, last: int) -> int:
+        room = march.room()
+        for n in range(first, last):
+            march_block(n, march, room)
+        return min(last * LANES, samples) - first * LANES
+
+    if len(starts) == 1:
+        work(0, blocks)
+        if progress is not None:
+            progress(samples)
+        return
+    pool = ThreadPoolExecutor(threads)
+    try:
+        tasks = [pool.submit(work, first, min(first + each, blocks)) for first in starts]
+        done = 0
+        for task in as_completed(tasks):
+            done += task.result()
+            if progress is not None:
+                progress(done)
+    finally:
+        # an interruption waits for the blocks at work, not for those to come
+        pool.shutdown(wait=True, cancel_futures=True)

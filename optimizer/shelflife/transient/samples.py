@@ -11,18 +11,21 @@ from optimizer.shelflife.package import Case
 from optimizer.shelflife.segments import Segments, lay_out
 from optimizer.shelflife.transient.batch import Batch
 from optimizer.shelflife.transient.compiled import can_compile, compiled_march
-from optimizer.shelflife.transient.plan import Plan, plan_of
+from optimizer.shelflife.transient.plan import plan_of
 from optimizer.shelflife.variation import Outcomes, Variation
 
 Array = NDArray[np.float64]
 
-#: Degree of the elements and error allowed per step: crossings to a few parts in 1e5, 5e-4 at worst.
-DEGREE, TOLERANCE = 2, 0.1
-#: With hourly weather: one step of order 2 for each segment, on coarser elements (crossings to 1e-5).
-HOURLY_DEGREE, HOURLY_METHOD = 1, 1
+#: Degree of the elements and error allowed per step: crossings to 1e-5, 2e-4 at worst (more where a quantity
+#: only just reaches its limit). In numpy steps cost more: crossings to 1e-3.
+DEGREE, TOLERANCE, TOLERANCE_IN_NUMPY = 2, 3e-3, 0.1
+#: With hourly weather: one step of order 2 for each segment (crossings to 2e-5, 1e-4 at worst).
+HOURLY_DEGREE, HOURLY_METHOD = 2, 1
+#: Segments that are longer take as many steps as the error asks for [s].
+BRIEF = 6 * 3600.0
 MANY_SEGMENTS = 400
-#: Samples worked on together; the answer of the compiled march does not depend on it, that of the one in
-#: numpy a little, so that it is the same for any number of threads.
+#: Samples that the march in numpy works on together: their common steps depend on it a little, so that it is
+#: the same for any number of threads. Fewer of them with hourly weather, whose tables are long.
 TOGETHER, TOGETHER_HOURLY = 512, 32
 
 
@@ -33,51 +36,58 @@ def transient_samples(
     engine: str = "auto",
     say: Callable[[str], None] | None = None,
     progress: Callable[[int], None] | None = None,
+    threads: int | None = None,
 ) -> Outcomes:
-    """engine: "numpy", "compiled" or "auto": compiled where it can be. say: told before a compilation.
-    progress: told the number of samples done. Raises MaterialError where a law is missing, SolverError where
-    a sample fails."""
+    """engine: "numpy", "compiled" or "auto": compiled where it can be. say: told before a wait for the
+    compiler. progress: told the number of samples done. threads: of the compiled march, by default as many as
+    there are processors; the outcomes are the same for any number. Raises MaterialError where a law is
+    missing, SolverError where a sample fails."""
     segments = lay_out(case.storage, case.horizon, [t for t, _ in case.product.headspace.creep])
     many = len(segments) >= MANY_SEGMENTS
-    together = TOGETHER_HOURLY if many and variation.temperature is not None else TOGETHER
     target = case.horizon if case.target is None else min(case.target, case.horizon)
-    rows: list[tuple[Array, Array]] = []
-    for start in range(0, variation.size, together):
-        part = variation.take(slice(start, start + together))
-        plan = plan_of(case, part, degree=HOURLY_DEGREE if many else DEGREE)
-        rows.append(_block(plan, segments, case.horizon, target, many, engine, say))
-        if progress is not None:
-            progress(min(start + together, variation.size))
-    crossing = np.concatenate([c for c, _ in rows])
-    extreme = np.concatenate([e for _, e in rows])
-    crossing[crossing > case.horizon] = np.inf
-    return Outcomes(crossing, extreme, _excess(case, variation, extreme))
-
-
-def _block(
-    plan: Plan,
-    segments: Segments,
-    end: float,
-    target: float,
-    many: bool,
-    engine: str,
-    say: Callable[[str], None] | None,
-) -> tuple[Array, Array]:
+    degree = HOURLY_DEGREE if many else DEGREE
+    plan = plan_of(case, variation, degree=degree)
     if engine != "numpy" and can_compile(plan):
         answer = compiled_march(
             plan,
             segments,
-            end=end,
+            end=case.horizon,
             target=target,
             rtol=TOLERANCE,
             steps=1 if many else 0,
             method=HOURLY_METHOD if many else 0,
+            brief=BRIEF,
             say=say,
+            progress=progress,
+            threads=threads,
         )
-        return answer.crossing, answer.extreme
-    batch = Batch(plan, segments, end=end, target=target, rtol=TOLERANCE)
-    batch.run()
-    return batch.crossing, batch.extreme
+        crossing, extreme = answer.crossing, answer.extreme
+    else:
+        together = TOGETHER_HOURLY if many and variation.temperature is not None else TOGETHER
+        crossing, extreme = _in_numpy(case, variation, segments, target, degree, together, progress)
+    crossing[crossing > case.horizon] = np.inf
+    return Outcomes(crossing, extreme, _excess(case, variation, extreme))
+
+
+def _in_numpy(
+    case: Case,
+    variation: Variation,
+    segments: Segments,
+    target: float,
+    degree: int,
+    together: int,
+    progress: Callable[[int], None] | None,
+) -> tuple[Array, Array]:
+    """Crossings and extremes, (B, L)."""
+    rows: list[tuple[Array, Array]] = []
+    for start in range(0, variation.size, together):
+        plan = plan_of(case, variation.take(slice(start, start + together)), degree=degree)
+        batch = Batch(plan, segments, end=case.horizon, target=target, rtol=TOLERANCE_IN_NUMPY)
+        batch.run()
+        rows.append((batch.crossing, batch.extreme))
+        if progress is not None:
+            progress(min(start + together, variation.size))
+    return np.concatenate([c for c, _ in rows]), np.concatenate([e for _, e in rows])
 
 
 def _excess(case: Case, variation: Variation, extreme: Array) -> Array:

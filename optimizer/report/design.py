@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from optimizer.report.basis import basis
 from optimizer.report.page import Column, Page, number
 from optimizer.report.predict import ending, prediction_sections, verdict, walls_line
-from optimizer.report.uncertainty import chance, spread_sections, uncertainty_sections
+from optimizer.report.uncertainty import chance, plain_share, spread_sections, uncertainty_sections
 from optimizer.report.wording import figure, in_words, limit_name, listed, money, percent, with_unit
 from optimizer.results import Binding, ChosenLayer, DesignResult
 from optimizer.shelflife.words import sentence
@@ -129,9 +129,10 @@ def _confidence(page: Page, result: DesignResult) -> None:
     page.heading(f"Confidence: {percent(100.0 * told['asked'], 4)} asked for")
     probability, error = told.get("probability"), told.get("probability_error")
     if probability is not None:
+        share = "All" if probability >= 1.0 else f"{chance(probability, error)} of"
         page.indented(
-            f"{chance(probability, error)} of {told['samples']} samples that the search has not seen pass "
-            f"(seed {told['fresh_seed']}, standard error {percent(100.0 * (error or 0.0), 2)})."
+            f"{share} {told['samples']} samples that the search has not seen pass (seed {told['fresh_seed']}, "
+            f"standard error {percent(100.0 * (error or 0.0), 2)})."
         )
     if "price" in told:
         without = _amount(result, told["objective_without"])
@@ -148,8 +149,8 @@ def _confidence(page: Page, result: DesignResult) -> None:
             f"{_amount(result, told['highest_objective'])}."
         )
     if told.get("perfect_walls_probability") is not None:
-        most = chance(told["perfect_walls_probability"], 1.0 / told["samples"])
-        page.indented(f"Designed walls that let nothing through would pass with {most}.")
+        most = plain_share(told["perfect_walls_probability"], 1.0 / told["samples"])
+        page.indented(f"With designed walls that let nothing through, {most} of the samples would pass.")
     if "samples" in told:
         page.indented(
             f"Searched on {told['samples']} samples, the same throughout (seed {told['seed']}, walls "

@@ -200,7 +200,9 @@ class Answer:
     def _kept_corrections(self, held: Held) -> tuple[str, ...]:
         if not self.corrections or not held.rows:
             return ()
-        return ("The corrections of the limits, listed under solver, are the same in every design compared.",)
+        return (
+            "The corrections of the limits, stated under Assumptions, are the same in every design compared.",
+        )
 
     def _open(self) -> tuple[str, ...]:
         """What was left open, as warnings."""
@@ -312,8 +314,9 @@ class Answer:
         return [
             *([f"{_HEDGED}: {hedged}."] if hedged else []),
             f"Limits are corrected for {' and '.join(why)}: steady walls may use these shares of what they "
-            f"permit: {shares}. The lower bound is proved for the limits so corrected; the corrections are "
-            "those that the structure returned asks for, and another structure may ask for others.",
+            f"permit, the reserve included: {shares}. The lower bound is proved for the limits so corrected; "
+            "the corrections are those that the structure returned asks for, and another structure may ask "
+            "for others.",
         ]
 
     @property

@@ -131,8 +131,8 @@ def _confidence(page: Page, result: DesignResult) -> None:
     if probability is not None:
         share = "All" if probability >= 1.0 else f"{chance(probability, error)} of"
         page.indented(
-            f"{share} {told['samples']} samples that the search has not seen pass (seed {told['fresh_seed']}, "
-            f"standard error {percent(100.0 * (error or 0.0), 2)})."
+            f"{share} {told['samples']} samples that the search has not seen pass "
+            f"(seed {told['fresh_seed']}, standard error {percent(100.0 * (error or 0.0), 2)})."
         )
     if "price" in told:
         without = _amount(result, told["objective_without"])

@@ -64,6 +64,12 @@ def check(
     warnings = [*now.warnings, *(f"(baseline) {w}" for w in before.warnings if w not in now.warnings)]
     if before.target_days != target:
         warnings.append("The two projects have different targets; each is held against its own")
+    if before.wall_model != now.wall_model:
+        warnings.append(
+            f"The walls of the changed package are simulated as {now.wall_model} ({now.wall_reason}), those "
+            f"of the baseline as {before.wall_model} ({before.wall_reason}); give both the same 'wall' to "
+            "compare them"
+        )
     return CheckResult(
         title=now.title,
         version=version,

@@ -56,12 +56,13 @@ class WallChoice:
 class Memory:
     """doubts: why steady walls are doubtful, in words, empty where they are not; lacking: material names
     without a diffusivity, by gas; largest: largest lag of a wall that matters [s]; share: largest share of an
-    allowance that the walls hold."""
+    allowance that the walls hold; known: whether any diffusivity is known."""
 
     doubts: tuple[str, ...]
     lacking: dict[str, list[str]]
     largest: float
     share: float
+    known: bool = True
 
 
 def uses_gas(case: Case) -> list[str]:
@@ -83,16 +84,16 @@ def choose(case: Case, shelf_life: float | None) -> WallChoice:
     """How to simulate the walls; shelf_life [s] of the steady answer, or None. With ``auto`` see the
     module."""
     memory = memory_of(case, shelf_life)
-    missing = _missing(memory)
+    missing, resistances = _missing(memory), _resistances(case, memory)
     active, creeps = uses_gas(case), bool(case.product.headspace.creep)
     if case.wall == "steady":
         return WallChoice("steady", "asked for", (*memory.doubts, *missing))
     if case.wall == "transient":
-        return WallChoice("transient", "asked for", missing)
+        return WallChoice("transient", "asked for", resistances)
     if active:
-        return WallChoice("transient", f"{listed(active)} uses up gas inside the wall", missing)
+        return WallChoice("transient", f"{listed(active)} uses up gas inside the wall", resistances)
     if creeps:
-        return WallChoice("transient", "the package creeps", missing)
+        return WallChoice("transient", "the package creeps", resistances)
     if memory.doubts:
         why = []
         if memory.largest > 0.0:
@@ -101,11 +102,34 @@ def choose(case: Case, shelf_life: float | None) -> WallChoice:
             )
         if memory.share > MATTERS:
             why.append(f"the wall holds {100 * memory.share:.0f} % of what a limit allows")
-        return WallChoice("transient", " and ".join(why), missing)
+        return WallChoice("transient", ", and because ".join(why), resistances)
+    if memory.lacking and not memory.known:
+        return WallChoice("steady", "no diffusivity is known, so that nothing tells against it", missing)
     known = "as far as diffusivities are known, " if memory.lacking else ""
     return WallChoice(
         "steady", f"{known}lag and gas held by the walls are below 5 % of what matters", missing
     )
+
+
+def _resistances(case: Case, memory: Memory) -> tuple[str, ...]:
+    """What walls in transient rest on where a diffusivity is missing."""
+    found = []
+    if memory.lacking:
+        parts = "; ".join(f"{gas}: {', '.join(names)}" for gas, names in memory.lacking.items())
+        found.append(f"No diffusivity for {parts}; there the wall is a resistance that holds nothing")
+    gases = simulated_gases(case.product)
+    slow = [
+        m.name
+        for m in _materials(case)
+        if any(g in m.gases and m.gases[g].humidity_sensitive for g in gases) and "H2O" not in m.diffusivity
+    ]
+    if slow:
+        found.append(
+            f"No H2O diffusivity for {listed(list(dict.fromkeys(slow)))}: taken to follow the humidity "
+            "around it at once. A barrier that stays damp for weeks after a humid stage lets more through "
+            "than predicted, one that is slow to get damp less"
+        )
+    return tuple(found)
 
 
 def _missing(memory: Memory) -> tuple[str, ...]:
@@ -149,7 +173,8 @@ def memory_of(case: Case, shelf_life: float | None) -> Memory:
                 f"The wall itself {verb} about {in_moles(amount)} {gas} that the steady-wall answer leaves "
                 f"out: {100 * amount / allowed:.0f} % of what the limit allows"
             )
-    return Memory(tuple(doubts), lacking, largest, share_held)
+    known = any(g in m.diffusivity for g in gases for m in _materials(case))
+    return Memory(tuple(doubts), lacking, largest, share_held, known)
 
 
 def _first_stage(case: Case) -> Stage:

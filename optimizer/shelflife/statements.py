@@ -125,9 +125,9 @@ def assumptions_of(case: Case, wall: WallChoice) -> list[str]:
 
 def _wall_texts(case: Case, wall: WallChoice) -> list[str]:
     if not wall.transient:
+        why = "" if case.wall == "steady" else f" ({wall.reason})"
         return [
-            f"Walls are at steady state at every moment ({wall.reason}); conditions change at once from "
-            "stage to stage."
+            f"Walls are at steady state at every moment{why}; conditions change at once from stage to stage."
         ]
     found = [
         f"Walls are followed in transient: {wall.reason}. Conditions change at once from stage to stage."

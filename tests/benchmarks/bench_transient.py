@@ -66,7 +66,8 @@ Written by `python tests/benchmarks/bench_transient.py --write`: a fatty powder 
 oxygen in transient, a barrier whose oxygen permeability follows the humidity, a GAB product, Michaelis-Menten
 kinetics, twelve stages over two years (invented). Processor seconds in one run on one machine; the error is
 the largest at the end of the oxygen pressure, the oxygen used up, the water gained and (where the march says
-it) the oxygen in the wall, against finite volumes with Radau at 1e-9 and Richardson's limit over three meshes.
+it) the oxygen in the wall, against finite volumes with Radau at 1e-9 and Richardson's limit over three
+meshes.
 
 """
 

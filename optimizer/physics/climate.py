@@ -49,7 +49,8 @@ def damped(temperature: ArrayLike, humidity: ArrayLike, step: float, constant: f
     follow with the same constant; the humidity is the one over the other's saturation pressure, at most 1.
     """
     outside = np.asarray(temperature, dtype=float)
-    inside = lagged(outside, step, constant)
+    # rounding must not take it beyond what was outside
+    inside = np.clip(lagged(outside, step, constant), outside.min(), outside.max())
     vapour = lagged(np.asarray(humidity, dtype=float) * saturation_pressure(outside), step, constant)
     share = vapour / saturation_pressure(inside)
     return Air(inside, np.minimum(share, 1.0), int(np.count_nonzero(share > 1.0 + 1e-9)))

@@ -149,6 +149,12 @@ class Material:
         value: Array = law.permeability[0] * law.factor(temperature) / diffusion.at(temperature)
         return value
 
+    def uses_up(self, gas: str) -> bool:
+        """Whether a layer of it uses ``gas`` up: the gas must be able to move there."""
+        s, law = self.scavenger, self.gases.get(gas)
+        moves = gas in self.diffusivity and law is not None and not law.blocks
+        return s is not None and s.gas == gas and moves
+
     def water_law(self) -> WaterLaw:
         if self.water is None:
             raise MaterialError(f"material {self.name!r} has no H2O permeability")

@@ -211,8 +211,17 @@ def _moment(text: str, scale: Scale | None) -> float | datetime | None:
         return None
 
 
+#: Columns of date and time of a TMY3 file.
+TMY3_CLOCK = ("Date (MM/DD/YYYY)", "Time (HH:MM)")
+
+
 def _tmy3_clock(sheet: _Sheet, temperature: Column, humidity: Column, findings: Findings) -> Raw | None:
-    date, time = (sheet.headings.index(h) for h in ("Date (MM/DD/YYYY)", "Time (HH:MM)"))
+    for heading in TMY3_CLOCK:
+        if heading not in sheet.headings:
+            findings.add(heading, f"has no column '{heading}'", sheet.head, 1)
+    if any(heading not in sheet.headings for heading in TMY3_CLOCK):
+        return None
+    date, time = (sheet.headings.index(heading) for heading in TMY3_CLOCK)
     clock = Calendar(findings)
     for n, row in zip(sheet.numbers, sheet.rows, strict=True):
         month, _, rest = row[date].partition("/")

@@ -53,7 +53,7 @@ def _format(lines: list[str], suffix: str) -> str:
 def _epw(lines: list[str], findings: Findings) -> Raw | None:
     header = {line.split(",")[0].strip().upper(): line for line in lines[:8]}
     period = header.get("DATA PERIODS", "").split(",")
-    if "LOCATION" not in header or len(period) < 3 or not period[2].strip().isdigit():
+    if "LOCATION" not in header or len(period) < 3 or not period[2].strip().isdecimal():
         hint = "such a file starts with 8 lines, LOCATION to DATA PERIODS"
         findings.add("header", "is no EPW file", line=1, hint=hint)
         return None
@@ -63,7 +63,10 @@ def _epw(lines: list[str], findings: Findings) -> Raw | None:
     short = [n for n, row in zip(numbers, rows, strict=True) if len(row) < 9]
     for n in short:
         findings.add("short", "the row has fewer than 9 fields", line=n)
-    if short:
+    if not rows:
+        hint = "one for every hour after the 8 lines of its head"
+        findings.add("rows", "has no rows", line=len(lines), hint=hint)
+    if short or not rows:
         return None
     clock = Calendar(findings)
     for n, row in zip(numbers, rows, strict=True):

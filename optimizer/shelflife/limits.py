@@ -59,9 +59,9 @@ def _quantity(name: str, contents: Contents, balance: Balance) -> Quantity:
     observe = balance.observe
     if name in ("water_gain", "water_loss"):
         share = MOLAR_MASS["H2O"] / product.mass * (1.0 if name == "water_gain" else -1.0)
-        return _straight(-contents.water * share, (0, share), steady=True)
+        return _straight(-contents.water * share, (0, share), steady=not balance.turns)
     if name in ("water_activity_max", "water_activity_min"):
-        return Quantity(balance.activity, steady=True)
+        return Quantity(balance.activity, steady=not balance.turns)
     if name == "co2_loss":
         k = first + gases.index("CO2")
         return _straight(1.0, (k, -1.0 / contents.amounts["CO2"]))
@@ -252,6 +252,9 @@ class Watch:
         if self._crossed[k] or m_end < 0.0:
             return
         self._crossed[k] = True
+        if self.locate and m0 >= 0.0 and self.crossing[k, 0] == math.inf:
+            # it stood at the limit to begin with
+            self.crossing[k, 0] = step.start
         if self.locate and m0 < 0.0 and self.crossing[k, 0] == math.inf:
             if self._quantities[k].steady:
                 s0 = s1 = m1 - m0
@@ -275,6 +278,10 @@ class Watch:
             end = root_array(lambda t: -self._slope(step, t, k), -s0, -s1, none, none, end, turning)
             m_end = np.where(turning, self._at(step, end, k), m1)
             self._worst[k] = np.maximum(self._worst[k], m_end)
+        at_once = np.isinf(self.crossing[k]) & (m0 >= 0.0) & (m_end > 0.0)
+        if self.locate and at_once.any():
+            self.crossing[k] = np.where(at_once, step.start, self.crossing[k])
+            self._crossed[k] = True
         fresh = np.isinf(self.crossing[k]) & (m0 < 0.0) & (m_end >= 0.0)
         if self.locate and fresh.any():
             if self._quantities[k].steady:

@@ -68,12 +68,7 @@ class Memory:
 def uses_gas(case: Case) -> list[str]:
     """Names of the materials in use that use up a gas which is followed."""
     gases = simulated_gases(case.product)
-    found = {}
-    for material in _materials(case):
-        s = material.scavenger
-        if s is not None and s.gas in gases:
-            found[material.name] = True
-    return list(found)
+    return list(dict.fromkeys(m.name for m in _materials(case) if any(m.uses_up(g) for g in gases)))
 
 
 def _materials(case: Case) -> list[Material]:
@@ -254,4 +249,4 @@ def model_of(case: Case) -> str:
         return case.wall
     run = simulate(case.product, exchange_of(case), until=case.horizon)
     life = float(run.crossing.min()) if run.crossing.size else np.inf
-    return choose(case, life if np.isfinite(life) else None).model
+    return choose(case, life if 0.0 < life < np.inf else None).model

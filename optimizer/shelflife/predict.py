@@ -111,7 +111,7 @@ def trajectory_of(
     exchange = exchange_of(case)
     steady = simulate(case.product, exchange, until=until, extremes_until=target, sample_times=times)
     life = float(steady.crossing.min()) if steady.crossing.size else np.inf
-    wall = choose(case, life if np.isfinite(life) else None)
+    wall = choose(case, life if 0.0 < life < np.inf else None)
     if not wall.transient:
         return steady, wall
     run = simulate_walls(case, until=until, extremes_until=target, sample_times=times, say=say)

@@ -245,6 +245,8 @@ class _Watch:
         if turning.any():
             end = np.where(turning, _halved(lambda t: s0 + t * (2.0 * c2 + 3.0 * c3 * t) > 0.0, end), 1.0)
             top = np.maximum(m0 + end * (s0 + end * (c2 + end * c3)), m1)
+        at_once = (top > 0.0) & (m0 >= 0.0) & np.isinf(self.crossing)
+        self.crossing = np.where(at_once, begin, self.crossing)
         fresh = (top >= 0.0) & (m0 < 0.0) & np.isinf(self.crossing)
         if fresh.any():
             end = np.where(m1 >= 0.0, 1.0, end)

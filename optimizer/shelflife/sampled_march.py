@@ -162,6 +162,8 @@ def _watch(start: float, h: float, at: int, crossing: Any, z: Any, q: Any) -> No
         if s0 > tiny and s1 < -tiny:
             end = _peak(m0, m1, s0, s1)
             top = max(_cubic(m0, m1, s0, s1, end), m1)
+        if top > 0.0 and m0 >= 0.0 and not isfinite(crossing[k]):
+            crossing[k] = start
         if top >= 0.0 and m0 < 0.0 and not isfinite(crossing[k]):
             crossing[k] = start + h * _zero(m0, m1, s0, s1, 1.0 if m1 >= 0.0 else end)
         z[WORST, k] = max(z[WORST, k], top)

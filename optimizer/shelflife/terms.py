@@ -104,9 +104,9 @@ class Observation(NamedTuple):
 class Balance(NamedTuple):
     """Right-hand side, Jacobian solver (see ``integrate.System``) and observation of one segment.
 
-    activity: inside water activity of a state. dissolving: H V_product per gas [mol/Pa]; capacity: moles
-    per Pa of
-    each gas where they are fixed (rigid walls), else None; chain: its steps, for rigid walls.
+    activity: inside water activity of a state. dissolving: H V_product per gas [mol/Pa]; capacity: moles per
+    Pa of each gas where they are fixed (rigid walls), else None; chain: its steps, for rigid walls; turns:
+    whether the water may turn back within a segment (out of a wet wall).
     """
 
     rhs: Callable[[State], State]
@@ -116,3 +116,4 @@ class Balance(NamedTuple):
     dissolving: tuple[float, ...]
     capacity: tuple[float, ...] | None
     chain: Chain | None = None
+    turns: bool = False

@@ -27,9 +27,16 @@ def predicted(
 
     simulate: None for ``simulate_samples``. Raises InputError for what cannot be asked for."""
     asked.refuse_nonsense(case.target)
-    result = predict(case, version=version, inputs_sha256=inputs_sha256)
+    result = predict(case, version=version, inputs_sha256=inputs_sha256, say=say)
     if not asked:
-        return result
+        wanted = case.uncertainty.confidence
+        if wanted is None:
+            return result
+        note = (
+            f"The project asks for a confidence of {100.0 * wanted:g} %; without samples this is not judged, "
+            "see --samples"
+        )
+        return replace(result, warnings=(*result.warnings, note))
     counting = Counting(say or _quiet)
     found = assess(
         case,

@@ -16,8 +16,9 @@ from hypothesis import strategies as st
 from optimizer.constants import ATMOSPHERE, DAY, GAS_CONSTANT
 from optimizer.physics.material import DiffusionLaw
 from optimizer.shelflife.exchange import exchange_of
-from optimizer.shelflife.package import Case, Stage
+from optimizer.shelflife.package import Case, Limit, Stage
 from optimizer.shelflife.simulate import Trajectory, simulate
+from optimizer.shelflife.transient import simulate_walls
 from optimizer.shelflife.transient.march import March
 from optimizer.shelflife.transient.plan import Place, plan_of
 from optimizer.shelflife.transient.propagate import Exact
@@ -293,3 +294,20 @@ def test_a_flexible_pack_keeps_the_pressure_outside() -> None:
     vapour = 0.4 * np.array([float(saturation_pressure(t)) for t in (278.15, 296.15, 296.15)])
     dry = sum(p[0] for p in found.pressures.values())
     assert dry + vapour == pytest.approx(ATMOSPHERE, rel=1e-6)
+
+
+def test_what_is_inside_at_closing_is_what_was_filled_in() -> None:
+    # the wall holds oxygen at its inner face; none of that is in the headspace yet
+    case = flushed_bottle()
+    assert run_of(case, [DAY]).trajectory().closing == pytest.approx(np.zeros((1, 2)), abs=1e-15)
+    later = hourly(case, 30 / 365)
+    assert simulate_walls(later).closing == pytest.approx(np.zeros((1, 2)), abs=1e-15)
+
+
+def test_a_limit_that_stands_at_its_value_at_closing_is_reached_at_once() -> None:
+    case = linear((pet(), 300.0), volume=1e-4, inside=0.01)
+    limit = Limit("headspace_oxygen", 0.01)
+    case = replace(case, product=replace(case.product, limits=(limit,)))
+    assert run_of(case, [DAY]).trajectory().crossing[0, 0] == 0.0
+    steady = simulate(case.product, exchange_of(case))
+    assert steady.crossing[0, 0] == 0.0

@@ -170,7 +170,6 @@ def test_with_the_same_steps_both_marches_agree(name: str, monkeypatch: pytest.M
     assert record[1] == pytest.approx(exact.activity[0], rel=SAME)
     assert record[2 + 2 * gases] == pytest.approx(exact.used[0], rel=SAME, abs=1e-15)
     assert record[3 + 2 * gases :] == pytest.approx(exact.quantities[0], rel=1e-6, abs=1e-12)
-    assert found.closing == pytest.approx(exact.closing, rel=1e-9, abs=1e-15)
 
 
 @pytest.mark.parametrize("name", ["powder behind a barrier", "carbonated, two parts, closures"])
@@ -183,7 +182,6 @@ def test_samples_are_the_cases_that_they_stand_for(name: str, monkeypatch: pytes
     for i in range(variation.size):
         own = varied(case, variation, i)
         end = run.simulate_walls(own, until=case.horizon, degree=3, exact=False)
-        assert found.closing[i] == pytest.approx(end.closing[0], rel=1e-9, abs=1e-15)
         assert found.extreme[i] == pytest.approx(end.extreme[0], rel=1e-5)
 
 

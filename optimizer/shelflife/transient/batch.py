@@ -15,12 +15,14 @@ from optimizer.shelflife.segments import Segments
 from optimizer.shelflife.transient.march import March, Stride
 from optimizer.shelflife.transient.plan import Plan, opening_amounts
 from optimizer.shelflife.transient.run import balance_for
-from optimizer.shelflife.transient.segment import Segment
+from optimizer.shelflife.transient.segment import Seen, Segment
 from optimizer.shelflife.transient.surroundings import Surroundings, durations
 
 Array = NDArray[np.float64]
 Value = Any
 State = list[Value]
+#: Values at both ends of a step and slopes there, over the whole step.
+Ends = tuple[Array, Array, Array, Array]
 
 
 def contents_by_sample(plan: Plan) -> Contents:
@@ -71,11 +73,12 @@ class Batch:
             segment = following
             quantities = quantities_of(self.contents, balance_for(segment))
             seen = segment.seen(state, 0.0)
-            y = segment.amounts(state, seen)
+            # at closing what is inside counts alone, without what the inner faces of the walls bring at once
+            y = segment.amounts(state, seen) if k else self._opening()
             rows = [np.broadcast_to(q.value(y), time.shape) for q in quantities]
             self._enter(time, rows, k == 0)
             for stride in self.march.strides(segment, state, span):
-                rows = self._follow(segment, quantities, stride, time, span, rows)
+                seen, rows = self._follow(segment, quantities, stride, time, span, seen, rows)
                 state = stride.after
             time = time + span
 
@@ -105,38 +108,63 @@ class Batch:
         stride: Stride,
         time: Array,
         span: Array,
+        seen: Seen,
         rows: list[Array],
-    ) -> list[Array]:
-        """Crossings and extremes of a step: quantities as quadratics through both ends, with the slope at the
-        last, kept straight where that would turn."""
-        seen = segment.seen(stride.after, stride.last)
-        after = segment.amounts(stride.after, seen)
-        rates = segment.amount_rates(stride.after, stride.rates_after, seen, stride.last)
+    ) -> tuple[Seen, list[Array]]:
+        """Crossings and extremes of a step: quantities as cubics through both ends and their slopes there."""
         begin, width = time + stride.first * span, (stride.last - stride.first) * span
-        found = []
         short = 1e-3 * np.where(width > 0.0, width, 1.0)
-        moved = [u - short * f for u, f in zip(after, rates, strict=True)]
-        for k, (q0, quantity, sign, value) in enumerate(
-            zip(rows, quantities, self.signs, self.values, strict=True)
-        ):
-            q1 = np.broadcast_to(quantity.value(after), time.shape)
-            rise = q1 - q0
-            bend = (q1 - np.broadcast_to(quantity.value(moved), time.shape)) / short * width - rise
-            bend = np.where(np.abs(bend) > np.abs(rise), 0.0, bend)
-            self._cross(k, sign * (q0 - value), sign * (q1 - value), sign * bend, begin, width)
-            inner = np.clip((self.target - begin) / np.where(width > 0.0, width, 1.0), 0.0, 1.0)
-            at_target = q0 + inner * (rise - bend) + inner * inner * bend
-            self._worst(k, sign, at_target, begin < self.target)
-            found.append(q1)
-        return found
 
-    def _cross(self, k: int, m0: Array, m1: Array, bend: Array, begin: Array, width: Array) -> None:
-        fresh = (m0 < 0.0) & (m1 >= 0.0) & np.isinf(self.crossing[:, k]) & (width > 0.0)
+        def slopes(y: State, rates: State, now: list[Array], sign: float) -> list[Array]:
+            moved = [u + sign * short * f for u, f in zip(y, rates, strict=True)]
+            return [
+                sign * (np.broadcast_to(q.value(moved), time.shape) - v) / short * width
+                for q, v in zip(quantities, now, strict=True)
+            ]
+
+        before = segment.amounts(stride.before, seen)
+        first = segment.amount_rates(stride.before, stride.rates_before, seen, stride.first)
+        starting = slopes(before, first, rows, 1.0)
+        later = segment.seen(stride.after, stride.last)
+        after = segment.amounts(stride.after, later)
+        last = segment.amount_rates(stride.after, stride.rates_after, later, stride.last)
+        found = [np.broadcast_to(q.value(after), time.shape) for q in quantities]
+        ending = slopes(after, last, found, -1.0)
+        inner = np.clip((self.target - begin) / np.where(width > 0.0, width, 1.0), 0.0, 1.0)
+        for k, (sign, value) in enumerate(zip(self.signs, self.values, strict=True)):
+            q0, q1, s0, s1 = rows[k], found[k], starting[k], ending[k]
+            self._cross(k, sign, value, (q0, q1, s0, s1), begin, width)
+            self._worst(k, sign, _cubic(q0, q1, s0, s1, inner), begin < self.target)
+        return later, found
+
+    def _cross(
+        self,
+        k: int,
+        sign: float,
+        value: Array,
+        ends: tuple[Array, Array, Array, Array],
+        begin: Array,
+        width: Array,
+    ) -> None:
+        m0, m1 = sign * (ends[0] - value), sign * (ends[1] - value)
+        open_ = np.isinf(self.crossing[:, k]) & (width > 0.0) & (m1 >= 0.0)
+        at_once = open_ & (m0 >= 0.0) & (m1 > 0.0)
+        self.crossing[at_once, k] = begin[at_once]
+        fresh = open_ & (m0 < 0.0)
         if not fresh.any():
             return
         low, high = np.zeros_like(m0), np.ones_like(m0)
         for _ in range(50):
             t = 0.5 * (low + high)
-            below = m0 + t * (m1 - m0 - bend) + t * t * bend < 0.0
+            below = sign * (_cubic(*ends, t) - value) < 0.0
             low, high = np.where(below, t, low), np.where(below, high, t)
         self.crossing[fresh, k] = (begin + width * high)[fresh]
+
+
+def _cubic(q0: Array, q1: Array, s0: Array, s1: Array, t: Array) -> Array:
+    """Cubic Hermite interpolation; slopes over the whole step."""
+    one = 1.0 - t
+    value: Array = (
+        (1.0 + 2.0 * t) * one * one * q0 + t * t * (3.0 - 2.0 * t) * q1 + t * one * (one * s0 - t * s1)
+    )
+    return value

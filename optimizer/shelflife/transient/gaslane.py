@@ -28,7 +28,7 @@ from optimizer.shelflife.transient.laws import (
     response_of,
     storage_of,
 )
-from optimizer.shelflife.transient.scavenging import Sink, sink_of, uses_up
+from optimizer.shelflife.transient.scavenging import Sink, sink_of
 
 Value = Any
 
@@ -60,7 +60,7 @@ def gas_layers(
         storage = [half * s * w for w in element.weights]
         law = material.gas_law(gas)
         sink = None
-        if material.scavenger is not None and uses_up(material, gas):
+        if material.scavenger is not None and material.uses_up(gas):
             sink = sink_of(material.scavenger, temperature, s, half, element)
         found.append(
             Layer(storage, 2.0 * column.area * p / length, response_of(law), element, sink, d is not None)

@@ -123,6 +123,8 @@ def follow(o, t, w, fresh, interpolate):
             s1 = sign * width * get_lane(w, limited + 3 * count, b)
             peak = 1.0 if fresh else hermite_top(m0, m1, s0, s1)
             most = m1 if peak == 1.0 else hermite(m0, m1, s0, s1, fresh, peak)
+            if most > 0.0 and m0 >= 0.0 and known == np.inf:
+                put_lane(w, crossing, b, time)
             if most >= 0.0 and m0 < 0.0 and known == np.inf:
                 put_lane(w, crossing, b, time + width * hermite_root(m0, m1, s0, s1, fresh, peak))
                 put_lane(w, o[FOUND] + j, b, 1.0)

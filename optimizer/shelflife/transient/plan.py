@@ -4,7 +4,7 @@ state."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -17,10 +17,13 @@ from optimizer.shelflife.contents import (
     simulated_gases,
     water_matters,
 )
-from optimizer.shelflife.exchange import with_nitrogen
+from optimizer.shelflife.exchange import (
+    closures_without_nitrogen,
+    materials_without_nitrogen,
+    with_nitrogen,
+)
 from optimizer.shelflife.package import Case, ClosurePart, HolePart, Package
 from optimizer.shelflife.transient.columns import Column, columns_of
-from optimizer.shelflife.transient.scavenging import uses_up
 from optimizer.shelflife.variation import Variation
 
 Value = Any
@@ -43,7 +46,9 @@ class Place:
 @dataclass(frozen=True)
 class Plan:
     """gases: in the order of ``contents``; water: its place, None where nothing depends on it; consumed:
-    place of the oxygen that the product used up, -1 where it uses none; size: of the state; samples: B."""
+    place of the oxygen that the product used up, -1 where it uses none; size: of the state; samples: B.
+    borrowed: names of materials and closures whose nitrogen is taken as a share of their oxygen, and varies
+    with it."""
 
     case: Case
     package: Package
@@ -55,7 +60,8 @@ class Plan:
     consumed: int
     size: int
     samples: int
-    fixed: tuple[ClosurePart | HolePart, ...] = field(default=())
+    fixed: tuple[ClosurePart | HolePart, ...] = ()
+    borrowed: frozenset[str] = frozenset()
 
     @property
     def scalar(self) -> bool:
@@ -67,9 +73,16 @@ class Plan:
             return [(1.0, 1.0)] * len(column.materials)
         v = self.variation
         return [
-            (v.permeability.get((m.name, species), 1.0), v.diffusivity.get((m.name, species), 1.0))
+            (
+                v.permeability.get((m.name, self.varied_as(m.name, species)), 1.0),
+                v.diffusivity.get((m.name, species), 1.0),
+            )
             for m in column.materials
         ]
+
+    def varied_as(self, name: str, species: str) -> str:
+        """The gas whose factors hold for a material or closure."""
+        return "O2" if species == "N2" and name in self.borrowed else species
 
     def whole(self, value: float) -> Value:
         """A number as a value of the state."""
@@ -119,6 +132,7 @@ def plan_of(case: Case, variation: Variation | None = None, *, degree: int = 3) 
         at,
         1 if variation is None else variation.size,
         fixed,
+        frozenset([*materials_without_nitrogen(case.package), *closures_without_nitrogen(case.package)]),
     )
 
 
@@ -132,7 +146,7 @@ def _place(columns: Sequence[Column], species: str, at: int) -> tuple[Place, int
         at += column.nodes
         row: list[tuple[int, int] | None] = []
         for material, element in zip(column.materials, column.elements, strict=True):
-            s, acts = material.scavenger, uses_up(material, species)
+            s, acts = material.scavenger, material.uses_up(species)
             sinks = sinks or acts
             if acts and s is not None and s.capacity is not None:
                 n = len(element.weights)
@@ -158,11 +172,12 @@ def opening_amounts(plan: Plan) -> list[Any]:
     if v is not None and v.headspace_oxygen is not None:
         # the other gases make room: the headspace is closed at atmospheric pressure
         oxygen = headspace_gas(contents.product).get("O2", 0.0)
-        others = (1.0 - v.headspace_oxygen * oxygen) / (1.0 - oxygen) if oxygen < 1.0 else 1.0
+        more = np.minimum(v.headspace_oxygen, 1.0 / oxygen) if oxygen > 0.0 else v.headspace_oxygen
+        others = (1.0 - more * oxygen) / (1.0 - oxygen) if oxygen < 1.0 else 1.0
         carbonated = contents.product.carbonation is not None
         for k, gas in enumerate(contents.gases):
             if gas == "O2":
-                amounts[k] = amounts[k] * v.headspace_oxygen
+                amounts[k] = amounts[k] * more
             elif not (gas == "CO2" and carbonated):
                 amounts[k] = amounts[k] * others
     return [water, *amounts]

@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike
 
 from optimizer.constants import GAS_CONSTANT
 from optimizer.shelflife.integrate import State, Step
-from optimizer.shelflife.limits import Watch
+from optimizer.shelflife.limits import Watch, quantities_of
 from optimizer.shelflife.package import Case
 from optimizer.shelflife.segments import Segments, lay_out
 from optimizer.shelflife.simulate import Record, Trajectory, pieces
@@ -233,7 +233,9 @@ class Run:
         seen = segment.seen(self.state, 0.0)
         y = segment.amounts(self.state, seen)
         self._balance = balance_for(segment)
-        self.watch.enter(begin, self._balance, y)
+        # at closing what is inside counts alone, without what the inner faces of the walls bring at once
+        opening = list(self.plan.contents.start()) if begin == 0.0 else y
+        self.watch.enter(begin, self._balance, opening)
         self.record.start(begin, self._balance, y)
         self._now = (y, seen)
 
@@ -260,6 +262,13 @@ class Run:
         self._now = (after, seen)
 
 
+def closing_values(plan: Plan, segments: Segments) -> list[float]:
+    """Quantities of the limits just after closing, of what is inside alone."""
+    segment = Segment(plan, Surroundings(plan, segments).at(0, 0.0, float(segments.duration[0])), None)
+    amounts = list(plan.contents.start())
+    return [float(q.value(amounts)) for q in quantities_of(plan.contents, balance_for(segment))]
+
+
 def balance_for(segment: Segment) -> Balance:
     """What the limits and the record need of a segment; its own equations are not those of steady walls."""
     plan, inside = segment.plan, segment.inside
@@ -280,4 +289,4 @@ def balance_for(segment: Segment) -> Balance:
 
     steady = contents.product.headspace.rigid and not contents.product.headspace.creep
     capacity = tuple(inside.capacity(k, segment.room) for k in range(len(contents.gases))) if steady else None
-    return Balance(unused, unused, observe, activity, tuple(inside.dissolving), capacity)
+    return Balance(unused, unused, observe, activity, tuple(inside.dissolving), capacity, turns=True)

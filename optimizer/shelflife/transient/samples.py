@@ -17,8 +17,8 @@ from optimizer.shelflife.variation import Outcomes, Variation
 Array = NDArray[np.float64]
 
 #: Degree of the elements and error allowed per step: crossings to 1e-5, 2e-4 at worst (more where a quantity
-#: only just reaches its limit). In numpy steps cost more: crossings to 1e-3.
-DEGREE, TOLERANCE, TOLERANCE_IN_NUMPY = 2, 3e-3, 0.1
+#: only just reaches its limit).
+DEGREE, TOLERANCE, TOLERANCE_IN_NUMPY = 2, 3e-3, 1e-2
 #: With hourly weather: one step of order 2 for each segment (crossings to 2e-5, 1e-4 at worst).
 HOURLY_DEGREE, HOURLY_METHOD = 2, 1
 #: Segments that are longer take as many steps as the error asks for [s].
@@ -27,6 +27,8 @@ MANY_SEGMENTS = 400
 #: Samples that the march in numpy works on together: their common steps depend on it a little, so that it is
 #: the same for any number of threads. Fewer of them with hourly weather, whose tables are long.
 TOGETHER, TOGETHER_HOURLY = 512, 32
+#: Stages shorter than this share of what is given repeat as if they had it.
+_LEAST_STRETCH = 0.2
 
 
 def transient_samples(
@@ -42,7 +44,10 @@ def transient_samples(
     compiler. progress: told the number of samples done. threads: of the compiled march, by default as many as
     there are processors; the outcomes are the same for any number. Raises MaterialError where a law is
     missing, SolverError where a sample fails."""
-    segments = lay_out(case.storage, case.horizon, [t for t, _ in case.product.headspace.creep])
+    # as far as the sample looks whose stages are shortest: the last ones repeat
+    shortest = min([1.0, *(float(f.min()) for f in variation.duration.values())])
+    reach = case.horizon / max(shortest, _LEAST_STRETCH)
+    segments = lay_out(case.storage, reach, [t for t, _ in case.product.headspace.creep])
     many = len(segments) >= MANY_SEGMENTS
     target = case.horizon if case.target is None else min(case.target, case.horizon)
     degree = HOURLY_DEGREE if many else DEGREE

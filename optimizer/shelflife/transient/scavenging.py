@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from optimizer.physics.material import Material, Scavenger
+from optimizer.physics.material import Scavenger
 from optimizer.shelflife.transient.element import Reference, Row
 from optimizer.shelflife.transient.laws import arrhenius_of
 
@@ -48,14 +48,6 @@ class Sink(NamedTuple):
         if self.capacity is None:
             return [f * q for f, q in zip(self.first_order, p, strict=True)]
         return [f * q * s for f, q, s in zip(self.first_order, p, left, strict=True)]
-
-
-def uses_up(material: Material, gas: str) -> bool:
-    """Whether a layer of the material uses the gas up: it must be able to move there."""
-    s, law = material.scavenger, material.gases.get(gas)
-    return (
-        s is not None and s.gas == gas and gas in material.diffusivity and law is not None and not law.blocks
-    )
 
 
 def sink_of(

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
+import numpy as np
+
 from optimizer.constants import GAS_CONSTANT, MOLAR_MASS
 from optimizer.errors import SolverError
 from optimizer.shelflife.contents import inside_activity
@@ -24,7 +26,11 @@ State = list[Value]
 #: Newton's method for the water stops at this change of activity and gives up after ``_ROUNDS``. What is left
 #: after eight rounds is rounding between layers of very different resistance (of a layer between two foils
 #: nearly all of its activity): it then stops at the second and at last at the third.
-_CLOSE, _ROUNDS = (1e-12, 1e-8, 1e-5), 40
+_CLOSE, _ROUNDS = (1e-12, 1e-8, 1e-3), 40
+
+
+#: Least dry pressure of a flexible package, as a share of that outside: of a sample near boiling.
+_LEAST_DRY = 1e-3
 
 
 class Conditions(NamedTuple):
@@ -126,7 +132,8 @@ class Segment:
         return Seen(p, self.activity, self.room)
 
     def dry(self, activity: Value) -> Value:
-        return self.now.pressure - activity * self.now.saturation
+        dry = self.now.pressure - activity * self.now.saturation
+        return dry if isinstance(dry, float) else np.maximum(dry, _LEAST_DRY * self.now.pressure)
 
     def _activity_of(self, total: Value) -> Value:
         """Activity at which product and inner faces hold ``total`` [mol]."""

@@ -13,7 +13,7 @@ from optimizer.shelflife.segments import lay_out
 from optimizer.shelflife.simulate import Trajectory
 from optimizer.shelflife.transient.compiled import can_compile, compiled_march
 from optimizer.shelflife.transient.plan import plan_of
-from optimizer.shelflife.transient.run import DEGREE, MANY_SEGMENTS, TOLERANCE_OF_MANY
+from optimizer.shelflife.transient.run import DEGREE, MANY_SEGMENTS, TOLERANCE_OF_MANY, closing_values
 
 
 def has_many_segments(case: Case, until: float | None) -> bool:
@@ -56,7 +56,7 @@ def by_compiled_march(
     return Trajectory(
         crossing=answer.crossing,
         recovered=answer.recovered.astype(bool),
-        closing=answer.closing,
+        closing=np.array([closing_values(plan, segments)]),
         extreme=answer.extreme,
         times=times,
         quantities=np.moveaxis(rows[:, :, 3 + 2 * g :], 1, 2),

@@ -19,6 +19,7 @@ from optimizer.shelflife.terms import Reaction, reactions_at
 from optimizer.shelflife.transient.plan import Plan
 from optimizer.shelflife.transient.segment import Conditions
 from optimizer.shelflife.variation import Variation
+from optimizer.shelflife.varied import held_humidity, held_temperature
 
 Array = NDArray[np.float64]
 Value = Any
@@ -53,8 +54,8 @@ class Surroundings:
         a: Array = segments.humidity
         pressure: Array = segments.pressure
         if v is not None:
-            t = t[:, None] + (0.0 if v.temperature is None else v.temperature)
-            a = np.clip(a[:, None] + (0.0 if v.humidity is None else v.humidity), 0.0, 1.0)
+            t = held_temperature(t[:, None] + (0.0 if v.temperature is None else v.temperature))
+            a = held_humidity(a[:, None] + (0.0 if v.humidity is None else v.humidity))
             pressure = pressure[:, None]
         self.temperature, self.humidity = t, a
         self.saturation = saturation_pressure(t)
@@ -102,15 +103,18 @@ class Surroundings:
             elif gas in part.transmission:
                 given = part.transmission[gas]
                 value = given.conductance * arrhenius(given.activation_energy, t, given.temperature)
-                factor = 1.0 if v is None else v.transmission.get((part.name, gas), 1.0)
+                factor = (
+                    1.0
+                    if v is None
+                    else v.transmission.get((part.name, self.plan.varied_as(part.name, gas)), 1.0)
+                )
                 total = total + value * factor
         return total
 
     def _refuse_boiling(self, highest: float) -> None:
-        total = self.segments.pressure if self.plan.scalar else self.segments.pressure[:, None]
-        low = np.broadcast_to(total, np.shape(self.saturation)) <= highest * self.saturation
-        if np.any(low):
-            hottest = float(np.max(self.temperature)) - 273.15
+        """As the case gives it: a sample that is warmer still is held at next to no dry pressure."""
+        if np.any(self.segments.pressure <= highest * self.segments.saturation):
+            hottest = float(np.max(self.segments.temperature)) - 273.15
             raise InputError(
                 Problem(
                     f"at {hottest:.1f} degC the water vapour inside a flexible package reaches the pressure "

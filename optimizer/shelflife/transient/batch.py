@@ -83,9 +83,12 @@ class Batch:
             time = time + span
 
     def _opening(self) -> State:
+        """What is inside at closing, as ``Segment.amounts`` has it."""
         one = np.ones(self.plan.samples)
         water, *gases = opening_amounts(self.plan)
-        return [x * one for x in ([water, *gases] if self.plan.water is not None else gases)]
+        inside = [water, *gases] if self.plan.water is not None else gases
+        used = [0.0] if self.plan.consumed >= 0 else []
+        return [x * one for x in (*inside, *used)]
 
     def _enter(self, time: Array, rows: list[Array], opening: bool) -> None:
         for k, (q, sign, value) in enumerate(zip(rows, self.signs, self.values, strict=True)):

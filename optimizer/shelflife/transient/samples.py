@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 #: Degree of the elements and error allowed per step: crossings to 1e-5, 2e-4 at worst (more where a quantity
 #: only just reaches its limit).
-DEGREE, TOLERANCE, TOLERANCE_IN_NUMPY = 2, 3e-3, 1e-2
+DEGREE, TOLERANCE, TOLERANCE_IN_NUMPY = 3, 3e-3, 1e-2
 #: With hourly weather: one step of order 2 for each segment (crossings to 2e-5, 1e-4 at worst).
 HOURLY_DEGREE, HOURLY_METHOD = 2, 1
 #: Segments that are longer take as many steps as the error asks for [s].

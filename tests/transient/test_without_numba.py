@@ -43,3 +43,21 @@ def test_hourly_weather_needs_no_compiler_and_says_that_it_takes_longer(
     assert len(case.storage) > 400
     assert plain.extreme == pytest.approx(compiled.extreme, rel=1e-5)
     assert said and "compiled march" in said[0]
+
+
+def test_a_numba_that_does_not_compile_leaves_it_to_numpy(monkeypatch: pytest.MonkeyPatch) -> None:
+    from optimizer.shelflife.transient import compiled, kernel
+
+    def broken(*_: object) -> None:
+        raise TypeError("no such signature")
+
+    monkeypatch.setattr(kernel, "load", broken)
+    monkeypatch.setattr(compiled, "_ready", False)
+    monkeypatch.setattr(compiled, "_broken", False)
+    case = replace(flushed_bottle(), target=60 * DAY)
+    variation = Variation(16, {("PET", "O2"): spread(16)})
+    said: list[str] = []
+    found = simulate_samples(case, variation, wall="transient", say=said.append)
+    plain = simulate_samples(case, variation, wall="transient", engine="numpy")
+    assert np.array_equal(found.crossing, plain.crossing)
+    assert any("numpy goes on" in text for text in said)

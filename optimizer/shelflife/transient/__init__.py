@@ -8,6 +8,7 @@ follow.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 
 from numpy.typing import ArrayLike
 
@@ -26,10 +27,12 @@ def simulate_walls(
     """As ``simulate.simulate``, with the walls in transient: by the compiled march where there are many
     segments and numba is installed, else in numpy. say: told before a long wait."""
     from optimizer.shelflife.transient import run, single
+    from optimizer.shelflife.transient.compiled import CannotCompile
 
     many = single.has_many_segments(case, until)
     if many and single.can_be_compiled(case):
-        return single.by_compiled_march(case, until, extremes_until, sample_times, say)
+        with suppress(CannotCompile):
+            return single.by_compiled_march(case, until, extremes_until, sample_times, say)
     if many and say is not None:
         say("following the walls hour by hour, without the compiled march: this takes a minute or less")
     return run.simulate_walls(case, until=until, extremes_until=extremes_until, sample_times=sample_times)

@@ -25,9 +25,13 @@ _PATIENCE = 0.7
 _TASK = 20_000
 
 
+class CannotCompile(Exception):
+    """The installed numba does not compile the march; numpy gives the same answers."""
+
+
 def can_compile(plan: Plan) -> bool:
     """Whether numba is installed and the compiled march can follow this package."""
-    return fits(plan) and find_spec("numba") is not None
+    return fits(plan) and find_spec("numba") is not None and not _broken
 
 
 def compiled_march(
@@ -51,7 +55,8 @@ def compiled_march(
     segment, 0 for as many as the error asks for (method 0 only); method: 0 of order 4, 1 of order 2, 2
     implicit Euler; brief: only segments as short as this take fixed steps [s], longer ones as the error asks
     for; say: told before a wait; progress: told the number of samples done; threads: as many as there are
-    processors by default, the answer does not depend on it. Raises SolverError.
+    processors by default, the answer does not depend on it. Raises SolverError, and CannotCompile where the
+    installed numba fails.
     """
     march = inputs(
         plan,
@@ -79,7 +84,7 @@ def _processors() -> int:
 
 def _load(march: March, say: Callable[[str], None] | None) -> None:
     """Have the code ready; ``say`` so where that takes long."""
-    global _ready
+    global _ready, _broken
     if _ready:
         return
 
@@ -87,6 +92,21 @@ def _load(march: March, say: Callable[[str], None] | None) -> None:
         from optimizer.shelflife.transient import kernel
 
         kernel.load(march, march.room())
+
+    try:
+        _wait_for(load, say)
+    except Exception as error:  # whatever another version of numba may object to
+        _broken = True
+        if say is not None:
+            say(f"the compiled march is left out, numba failed ({type(error).__name__}); numpy goes on")
+        raise CannotCompile from error
+    _ready = True
+
+
+_ready = _broken = False
+
+
+def _wait_for(load: Callable[[], None], say: Callable[[str], None] | None) -> None:
 
     if say is None:
         load()
@@ -98,10 +118,6 @@ def _load(march: March, say: Callable[[str], None] | None) -> None:
             except NotYet:
                 say(COMPILING)
                 loading.result()
-    _ready = True
-
-
-_ready = False
 
 
 def _run(

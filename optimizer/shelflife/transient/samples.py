@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from optimizer.shelflife.package import Case
 from optimizer.shelflife.segments import Segments, lay_out
 from optimizer.shelflife.transient.batch import Batch
-from optimizer.shelflife.transient.compiled import can_compile, compiled_march
+from optimizer.shelflife.transient.compiled import CannotCompile, can_compile, compiled_march
 from optimizer.shelflife.transient.plan import plan_of
 from optimizer.shelflife.variation import Outcomes, Variation
 
@@ -52,24 +53,27 @@ def transient_samples(
     target = case.horizon if case.target is None else min(case.target, case.horizon)
     degree = HOURLY_DEGREE if many else DEGREE
     plan = plan_of(case, variation, degree=degree)
+    together = TOGETHER_HOURLY if many and variation.temperature is not None else TOGETHER
+    found = None
     if engine != "numpy" and can_compile(plan):
-        answer = compiled_march(
-            plan,
-            segments,
-            end=case.horizon,
-            target=target,
-            rtol=TOLERANCE,
-            steps=1 if many else 0,
-            method=HOURLY_METHOD if many else 0,
-            brief=BRIEF,
-            say=say,
-            progress=progress,
-            threads=threads,
-        )
-        crossing, extreme = answer.crossing, answer.extreme
-    else:
-        together = TOGETHER_HOURLY if many and variation.temperature is not None else TOGETHER
-        crossing, extreme = _in_numpy(case, variation, segments, target, degree, together, progress)
+        with suppress(CannotCompile):
+            answer = compiled_march(
+                plan,
+                segments,
+                end=case.horizon,
+                target=target,
+                rtol=TOLERANCE,
+                steps=1 if many else 0,
+                method=HOURLY_METHOD if many else 0,
+                brief=BRIEF,
+                say=say,
+                progress=progress,
+                threads=threads,
+            )
+            found = answer.crossing, answer.extreme
+    if found is None:
+        found = _in_numpy(case, variation, segments, target, degree, together, progress)
+    crossing, extreme = found
     crossing[crossing > case.horizon] = np.inf
     return Outcomes(crossing, extreme, _excess(case, variation, extreme))
 

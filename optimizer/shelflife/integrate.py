@@ -93,7 +93,8 @@ class Rosenbrock:
 
 class Step(NamedTuple):
     """An accepted step from ``start`` to ``start + width``: states and their rates at both ends; size: its
-    error in units of the tolerance; prepared: of the method at ``before``, or None."""
+    error in units of the tolerance; method: None where it cannot be repeated; prepared: of the method at
+    ``before``, or None."""
 
     start: float
     width: float
@@ -102,14 +103,18 @@ class Step(NamedTuple):
     after: State
     rate_after: State
     size: float
-    method: Method
+    method: Method | None
     prepared: Any = None
 
     def at(self, fraction: Value) -> State:
         """State at ``fraction`` of the step, a float or (B,): repeated in part where that is cheap, else by
         cubic Hermite interpolation."""
-        if self.method.dense:
+        if self.method is not None and self.method.dense:
             return self.again(fraction)
+        return self.interpolated(fraction)
+
+    def interpolated(self, fraction: Value) -> State:
+        """The cubic through states and rates at both ends."""
         t = fraction
         one = 1.0 - t
         h00, h01 = (1.0 + 2.0 * t) * one * one, t * t * (3.0 - 2.0 * t)
@@ -121,6 +126,7 @@ class Step(NamedTuple):
 
     def again(self, fraction: Value) -> State:
         """State after ``fraction`` of the step, integrated anew; a float or (B,)."""
+        assert self.method is not None
         prepared = self.method.prepare(self.before) if self.prepared is None else self.prepared
         return self.method.advance(self.before, prepared, self.width * fraction)[0]
 
@@ -130,7 +136,9 @@ class Step(NamedTuple):
 
     def ready(self) -> Step:
         """The same step, prepared to be repeated many times."""
-        return self if self.prepared is not None else self._replace(prepared=self.method.prepare(self.before))
+        if self.prepared is not None or self.method is None:
+            return self
+        return self._replace(prepared=self.method.prepare(self.before))
 
 
 def advance(system: System, y: State, f: State, h: Value) -> tuple[State, State]:

@@ -192,7 +192,7 @@ class Record:
         stop = step.start + step.width
         if self.next_time > stop * (1 + 1e-14):
             return
-        if step.method.dense:
+        if step.method is None or step.method.dense:
             step = step.ready()
         while self._next < len(self._list) and self._list[self._next] <= stop * (1 + 1e-14):
             self._store(step.at(min(1.0, (self._list[self._next] - step.start) / step.width)), balance)

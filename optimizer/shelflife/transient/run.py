@@ -29,25 +29,6 @@ EXACT_DEGREE = 4
 MANY_SEGMENTS, TOLERANCE_OF_MANY = 400, 1e-2
 
 
-class Hermite:
-    """Between the ends of a step: the cubic through amounts and rates."""
-
-    order = 4.0
-    dense = True
-
-    def prepare(self, y: State) -> Any:
-        raise NotImplementedError
-
-    def rates(self, prepared: Any) -> State:
-        raise NotImplementedError
-
-    def advance(self, y: State, prepared: Any, h: Value) -> tuple[State, Any]:
-        raise NotImplementedError
-
-    def error(self, judged: Any, prepared: Any) -> State:
-        raise NotImplementedError
-
-
 class Interpolated(Step):
     """A step that is not repeated but interpolated. prepared: its segment, and the first and last fraction of
     it."""
@@ -57,20 +38,10 @@ class Interpolated(Step):
     def again(self, fraction: Value) -> State:
         segment, begin, finish = self.prepared
         segment.fraction = begin + fraction * (finish - begin)
-        t, w = fraction, self.width
-        one = 1.0 - t
-        h00, h01 = (1.0 + 2.0 * t) * one * one, t * t * (3.0 - 2.0 * t)
-        h10, h11 = w * t * one * one, -w * t * t * one
-        return [
-            h00 * a + h01 * b + h10 * fa + h11 * fb
-            for a, b, fa, fb in zip(self.before, self.after, self.rate_before, self.rate_after, strict=True)
-        ]
+        return self.interpolated(fraction)
 
     def at(self, fraction: Value) -> State:
         return self.again(fraction)
-
-    def ready(self) -> Step:
-        return self
 
     def rates_at(self, y: State, rhs: Any, fraction: Value) -> State:
         t, w = fraction, self.width
@@ -81,7 +52,6 @@ class Interpolated(Step):
         ]
 
 
-_HERMITE = Hermite()
 #: Strides of a linear segment, each as long as all before it.
 _DOUBLINGS = 24
 
@@ -211,7 +181,7 @@ class Run:
             after = segment.amounts(state, seen)
             rates = self._inside_rates(segment, exact, mark)
             piece = _Piece(self, segment, exact, first, mark - first)
-            step = Followed(begin + first, mark - first, y, f, after, rates, 0.0, _HERMITE, piece)
+            step = Followed(begin + first, mark - first, y, f, after, rates, 0.0, None, piece)
             self.watch.follow(step)
             if self.record.next_time <= finish * (1 + 1e-14):
                 self.record.follow(step, self._balance)
@@ -252,7 +222,7 @@ class Run:
             after,
             segment.amount_rates(stride.after, stride.rates_after, seen, stride.last),
             0.0,
-            _HERMITE,
+            None,
             (segment, stride.first, stride.last),
         )
         segment.fraction = stride.last

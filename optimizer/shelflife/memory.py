@@ -27,7 +27,7 @@ from optimizer.shelflife.contents import (
 from optimizer.shelflife.exchange import exchange_of, has_law, part_exchange, walls_in_use, with_nitrogen
 from optimizer.shelflife.lag import unknown_diffusivity, wall_memory
 from optimizer.shelflife.package import Case, Package, Stage, Wall, WallPart
-from optimizer.shelflife.simulate import simulate
+from optimizer.shelflife.simulate import Trajectory, simulate
 from optimizer.shelflife.words import amount as in_moles
 from optimizer.shelflife.words import duration, listed
 
@@ -248,5 +248,11 @@ def model_of(case: Case) -> str:
     if case.wall in ("steady", "transient"):
         return case.wall
     run = simulate(case.product, exchange_of(case), until=case.horizon)
-    life = float(run.crossing.min()) if run.crossing.size else np.inf
-    return choose(case, life if 0.0 < life < np.inf else None).model
+    return choose_after(case, run).model
+
+
+def choose_after(case: Case, steady: Trajectory) -> WallChoice:
+    """``choose`` with the life that steady walls give; one that is over at closing says nothing of the
+    time."""
+    life = float(steady.crossing.min()) if steady.crossing.size else np.inf
+    return choose(case, life if 0.0 < life < np.inf else None)

@@ -14,7 +14,7 @@ from optimizer.shelflife.advice import materials_in_use, warnings_of
 from optimizer.shelflife.breakdown import bill_of, layer_table, transmission_tables
 from optimizer.shelflife.exchange import exchange_of
 from optimizer.shelflife.limits import sign_of
-from optimizer.shelflife.memory import WallChoice, choose
+from optimizer.shelflife.memory import WallChoice, choose, choose_after
 from optimizer.shelflife.package import Case, WallPart
 from optimizer.shelflife.simulate import Trajectory, simulate
 from optimizer.shelflife.specification import judge
@@ -110,8 +110,7 @@ def trajectory_of(
         return run, choose(case, None)
     exchange = exchange_of(case)
     steady = simulate(case.product, exchange, until=until, extremes_until=target, sample_times=times)
-    life = float(steady.crossing.min()) if steady.crossing.size else np.inf
-    wall = choose(case, life if 0.0 < life < np.inf else None)
+    wall = choose_after(case, steady)
     if not wall.transient:
         return steady, wall
     run = simulate_walls(case, until=until, extremes_until=target, sample_times=times, say=say)

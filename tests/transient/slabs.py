@@ -11,9 +11,9 @@ from optimizer.constants import ATMOSPHERE, DRY_AIR, GAS_CONSTANT
 from optimizer.physics.material import DiffusionLaw, Material, Scavenger
 from optimizer.physics.permeability import GasLaw
 from optimizer.shelflife.transient.columns import Column
-from optimizer.shelflife.transient.element import reference
+from optimizer.shelflife.transient.element import joined, reference
 from optimizer.shelflife.transient.gaslane import GasLane, gas_layers
-from optimizer.shelflife.transient.propagate import Bond, System, factor_of, nodes_between
+from optimizer.shelflife.transient.propagate import Bond, System, factor_of
 from optimizer.shelflife.transient.run import Run
 
 from .coupled import linear
@@ -45,7 +45,7 @@ def lane_of(
 
 def emptied(lane: GasLane, stored: float, seconds: float) -> float:
     """What an empty, endless vessel takes in [mol] through a wall that at first holds ``stored`` [Pa]."""
-    storage = [1e40, *nodes_between([x.storage for x in lane.layers])]
+    storage = [1e40, *joined([x.storage for x in lane.layers])[1]]
     bonds, at = [], 1
     for k, x in enumerate(lane.layers):
         end = at + len(x.storage) - 2

@@ -165,3 +165,16 @@ def leaving_of_points(conduction: Row, u: Row, ref: Reference) -> Row:
         flow = c * (w * slope)
         rates = [r + x * flow for r, x in zip(rates, d, strict=True)]
     return rates
+
+
+def joined(layers: list[Row]) -> tuple[Value, Row, Value]:
+    """Values at the nodes of each layer put together, where neighbours share a node: at the innermost face,
+    at the nodes between the two outermost faces, at the outermost face."""
+    found: Row = []
+    for k, row in enumerate(layers):
+        if k:
+            found[-1] = found[-1] + row[0]
+            found += row[1:]
+        else:
+            found += row
+    return found[0], found[1:-1], found[-1]

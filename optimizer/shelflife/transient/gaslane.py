@@ -16,6 +16,7 @@ from optimizer.shelflife.transient.element import (
     Reference,
     Row,
     condense,
+    joined,
     leaving,
     leaving_of_points,
     matrix,
@@ -192,57 +193,26 @@ class GasLane:
 
     def rates(self, pressures: list[Row], left: list[Row]) -> Solved:
         """What moves at those pressures. left: shares of the sinks' capacities there."""
-        nodes: Row = []
-        inner: Value = 0.0
+        flows: list[Row] = []
         used: Value = 0.0
-        carried: Value = 0.0
         spent: list[Row] = []
         for k, (x, u) in enumerate(zip(self.layers, pressures, strict=True)):
             c = self.conductions[k]
             out = leaving(x.conduction, u, x.element) if c is None else leaving_of_points(c, u, x.element)
+            lost: Row = []
             if x.sink is not None:
                 takes = x.sink.rates(u, left[k])
                 out = [o + t for o, t in zip(out, takes, strict=True)]
                 for t in takes:
                     used = used + t
                 if x.sink.capacity is not None:
-                    spent.append([-t / c for t, c in zip(takes, x.sink.capacity, strict=True)])
-                else:
-                    spent.append([])
-            else:
-                spent.append([])
-            if k == 0:
-                inner = out[0]
-            else:
-                nodes.append(-(carried + out[0]))
-            nodes += [-o for o in out[1:-1]]
-            carried = out[-1]
-        return Solved(nodes, inner, -carried, pressures, used, spent)
+                    lost = [-t / c for t, c in zip(takes, x.sink.capacity, strict=True)]
+            spent.append(lost)
+            flows.append(out)
+        inner, between, outer = joined(flows)
+        return Solved([-f for f in between], inner, -outer, pressures, used, spent)
 
-    def start(self, amount_of: Value) -> tuple[Row, Value]:
+    def start(self, pressure: Value) -> tuple[Row, Value]:
         """Amounts at the nodes, and at the inner face, of a wall at one pressure everywhere."""
-        nodes: Row = []
-        carried: Value = 0.0
-        for k, x in enumerate(self.layers):
-            if k:
-                nodes.append((carried + x.storage[0]) * amount_of)
-            nodes += [m * amount_of for m in x.storage[1:-1]]
-            carried = x.storage[-1]
-        return nodes, self.face * amount_of
-
-    def pressures(self, amounts: Row, inside: Value) -> list[Row]:
-        """Pressures that amounts at the nodes stand for (after a change of temperature)."""
-        found: list[Row] = []
-        at = 0
-        first = inside
-        for k, x in enumerate(self.layers):
-            n = len(x.storage) - 2
-            row = [first, *(c / m for c, m in zip(amounts[at : at + n], x.storage[1:-1], strict=True))]
-            at += n
-            if k + 1 < len(self.layers):
-                first = amounts[at] / (x.storage[-1] + self.layers[k + 1].storage[0])
-                at += 1
-            else:
-                first = self.outside
-            found.append([*row, first])
-        return found
+        _, between, _ = joined([x.storage for x in self.layers])
+        return [m * pressure for m in between], self.face * pressure

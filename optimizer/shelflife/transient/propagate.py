@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.shelflife.transient.element import Reference, Row
+from optimizer.shelflife.transient.element import Reference, Row, joined
 from optimizer.shelflife.transient.gaslane import GasLane
 from optimizer.shelflife.transient.plan import Place, Plan
 from optimizer.shelflife.transient.segment import Segment
@@ -89,8 +89,8 @@ class System:
             rows.append(row)
             b[0] += leak * outside
         self.root = np.sqrt(storage)
-        joined = np.concatenate(rows) / self.root
-        _, singular, vectors = np.linalg.svd(joined, full_matrices=len(joined) < n)
+        factor = np.concatenate(rows) / self.root
+        _, singular, vectors = np.linalg.svd(factor, full_matrices=len(factor) < n)
         self.values = np.concatenate([singular**2, np.zeros(n - len(singular))])
         self.vectors = vectors.T
         self.drive = vectors @ (b / self.root)
@@ -182,7 +182,7 @@ class Exact:
         bonds: list[Bond] = []
         for lane in lanes:
             at = len(storage)
-            storage += nodes_between([x.storage for x in lane.layers])
+            storage += joined([x.storage for x in lane.layers])[1]
             last = at + lane.count
             for k, (x, c) in enumerate(zip(lane.layers, lane.conductions, strict=True)):
                 factor = factor_of(x.element, x.conduction if c is None else np.array(c))
@@ -207,9 +207,9 @@ class Exact:
         for lane in segment.wet:
             at = len(storage)
             slopes = _slopes(lane, segment.activity)
-            storage += nodes_between(
-                [[m * s for m in x.storage] for x, s in zip(lane.layers, slopes, strict=True)]
-            )
+            storage += joined([[m * s for m in x.storage] for x, s in zip(lane.layers, slopes, strict=True)])[
+                1
+            ]
             last = at + lane.count
             for k, (x, s) in enumerate(zip(lane.layers, slopes, strict=True)):
                 first = -2 if k == 0 else at - 1
@@ -261,16 +261,6 @@ def factor_of(element: Reference, conduction: Any) -> Array:
     weights = np.sqrt(np.array(element.weights) * conduction)
     factor: Array = weights[:, None] * np.array(element.derivative)
     return factor
-
-
-def nodes_between(layers: list[Row]) -> Row:
-    """Storage at the nodes between the two outermost faces; neighbours share the node between them."""
-    found: Row = []
-    for k, storage in enumerate(layers):
-        if k:
-            found[-1] = found[-1] + storage[0]
-        found += storage[1:]
-    return found[:-1]
 
 
 def _slopes(lane: WaterLane, inside: float) -> Row:

@@ -8,11 +8,13 @@ from contextlib import suppress
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.shelflife.limits import sign_of
 from optimizer.shelflife.package import Case
 from optimizer.shelflife.segments import Segments, lay_out
 from optimizer.shelflife.transient.batch import Batch
 from optimizer.shelflife.transient.compiled import CannotCompile, can_compile, compiled_march
 from optimizer.shelflife.transient.plan import plan_of
+from optimizer.shelflife.transient.run import MANY_SEGMENTS
 from optimizer.shelflife.variation import Outcomes, Variation
 
 Array = NDArray[np.float64]
@@ -24,7 +26,6 @@ DEGREE, TOLERANCE, TOLERANCE_IN_NUMPY = 3, 3e-3, 1e-2
 HOURLY_DEGREE, HOURLY_METHOD = 2, 1
 #: Segments that are longer take as many steps as the error asks for [s].
 BRIEF = 6 * 3600.0
-MANY_SEGMENTS = 400
 #: Samples that the march in numpy works on together: their common steps depend on it a little, so that it is
 #: the same for any number of threads. Fewer of them with hourly weather, whose tables are long.
 TOGETHER, TOGETHER_HOURLY = 512, 32
@@ -101,8 +102,6 @@ def _in_numpy(
 
 def _excess(case: Case, variation: Variation, extreme: Array) -> Array:
     """By how much the worst quantity lies beyond the sample's own limit, as a share of that limit."""
-    from optimizer.shelflife.limits import sign_of
-
     columns = []
     for k, limit in enumerate(case.product.limits):
         own = limit.value * variation.limit.get(limit.name, np.ones(variation.size))

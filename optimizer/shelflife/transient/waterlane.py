@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from optimizer.shelflife.transient.columns import Column
-from optimizer.shelflife.transient.element import Condensed, Reference, Row, condense, leaving, matrix
+from optimizer.shelflife.transient.element import Condensed, Reference, Row, condense, joined, leaving, matrix
 from optimizer.shelflife.transient.laws import (
     Potential,
     arrhenius_of,
@@ -159,31 +159,19 @@ class WaterLane:
         ]
 
     def rates(self, potentials: list[Row]) -> Wet:
-        nodes: Row = []
-        inner: Value = 0.0
-        carried: Value = 0.0
-        for k, (x, u) in enumerate(zip(self.layers, potentials, strict=True)):
-            out = leaving(x.conduction, u, x.element)
-            if k == 0:
-                inner = out[0]
-            else:
-                nodes.append(-(carried + out[0]))
-            nodes += [-o for o in out[1:-1]]
-            carried = out[-1]
-        return Wet(nodes, inner, -carried)
+        inner, between, outer = joined(
+            [leaving(x.conduction, u, x.element) for x, u in zip(self.layers, potentials, strict=True)]
+        )
+        return Wet([-f for f in between], inner, -outer)
 
     def start(self, activity: Value) -> Row:
         """Amounts at the nodes of a wall at one activity everywhere; the faces are set to it."""
-        nodes: Row = []
-        carried: Value = 0.0
-        for k, x in enumerate(self.layers):
+        held = []
+        for x in self.layers:
             u = x.potential.at(activity)[0]
-            if k:
-                nodes.append(carried + x.storage[0] * u)
-            nodes += [m * u for m in x.storage[1:-1]]
-            carried = x.storage[-1] * u
+            held.append([m * u for m in x.storage])
         self.faces = [activity] * len(self.layers) + [self.outside]
-        return nodes
+        return joined(held)[1]
 
     def inner_face(self, inside: Value) -> tuple[Value, Value]:
         """Water held at the inner face [mol] at an activity, and its slope."""

@@ -34,7 +34,7 @@ MADE = {"dist", "build", "__pycache__"}
 ONLY = {
     "pyomo": ["design"],
     "highspy": ["design"],
-    "trimesh": ["geometry/mesh.py"],
+    "trimesh": ["geometry/mesh"],
     "typer": ["cli"],
     "rich": ["report"],
     "ruamel": ["project"],

@@ -27,6 +27,33 @@ class Patch:
 
 
 @dataclass(frozen=True)
+class Unevenness:
+    """How uneven the wall of a part is, in ratios to its wall's nominal thickness.
+
+    mean, least, most; p05 and p95: 5 % and 95 % of the area are thinner; spread: standard deviation over the
+    mean (by area). flattery: by how much less the mean thickness would let through than the part does, as a
+    share of what the part lets through. worst_share: share of the transmission that passes the thinnest tenth
+    of the area; worst_place: where that is, in words. classes: thickness classes that stand for the field;
+    class_error: largest error of these, as a share of the steady transmission, over a transient. method: how
+    the thickness was found; estimate: a first estimate and not a measurement.
+    """
+
+    mean: float
+    least: float
+    most: float
+    p05: float
+    p95: float
+    spread: float
+    flattery: float
+    worst_share: float
+    worst_place: str
+    classes: int
+    class_error: float
+    method: str
+    estimate: bool = False
+
+
+@dataclass(frozen=True)
 class Surface:
     """Patches of one part, and the interior volume it encloses on its own.
 
@@ -34,6 +61,7 @@ class Surface:
     for a flat piece, or None where the shape does not tell it (a pouch, an open mesh); volume_slope [m2]: its
     change per metre of wall thickness (negative where the given dimensions are outside ones). notes: what was
     assumed, in words. largest_thickness [m]: a nominal wall thickness at or above this leaves no room inside.
+    warnings: what to look into. unevenness: of a wall whose thickness changes from place to place.
     """
 
     patches: tuple[Patch, ...]
@@ -41,6 +69,8 @@ class Surface:
     volume_slope: float = 0.0
     notes: tuple[str, ...] = ()
     largest_thickness: float = math.inf
+    warnings: tuple[str, ...] = ()
+    unevenness: Unevenness | None = None
 
     def area(self, thickness: float = 0.0) -> float:
         """Mid-wall area [m2] at a nominal wall thickness [m]."""

@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from optimizer.constants import DRY_AIR
-from optimizer.geometry.surface import Patch
+from optimizer.geometry.surface import Patch, Unevenness
 from optimizer.physics.material import Material
 from optimizer.physics.sorption import Isotherm
 
@@ -42,11 +42,12 @@ class Wall:
 
 @dataclass(frozen=True)
 class WallPart:
-    """A part made of a wall."""
+    """A part made of a wall. unevenness: how its thickness was found and how uneven it is, for the answer."""
 
     name: str
     wall: str
     patches: tuple[Patch, ...]
+    unevenness: Unevenness | None = None
 
     def permeation_area(self, thickness: float) -> float:
         """sum(area / ratio) [m2] at the wall's nominal thickness [m]: conductance per permeance."""

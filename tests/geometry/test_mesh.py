@@ -9,7 +9,7 @@ import pytest
 import trimesh
 
 from optimizer.geometry import shapes
-from optimizer.geometry import triangles as tri
+from optimizer.geometry.mesh import triangles as tri
 from optimizer.geometry.mesh import load_mesh, load_surface
 
 PI = math.pi

@@ -14,8 +14,8 @@ from pathlib import Path
 
 import numpy as np
 
-import optimizer.geometry.meshtext as meshtext
-import optimizer.geometry.triangles as tri
+import optimizer.geometry.mesh.text as meshtext
+import optimizer.geometry.mesh.triangles as tri
 from optimizer.errors import GeometryError
 from optimizer.geometry.checks import MIDDLE_OFFSET
 from optimizer.geometry.surface import Patch, Surface

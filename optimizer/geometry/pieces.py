@@ -52,7 +52,8 @@ class LocalThickness:
 
     method: how it was found, in words ("height table local.csv", "between the faces of the mesh", ...).
     estimate: whether it is a first estimate from a process model and not a measurement. notes: what was
-    assumed, in words; warnings: what the user should look into.
+    assumed, in words; warnings: what the user should look into. counted (n,): False for pieces left out on
+    purpose, which are no wall (the rim of a solid wall); None where all count.
     """
 
     thickness: Array
@@ -60,3 +61,4 @@ class LocalThickness:
     estimate: bool = False
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    counted: NDArray[np.bool_] | None = None

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from optimizer.geometry.classes import classes_of
 from optimizer.physics.material import Material
 from optimizer.shelflife.package import Case, Layer, Wall, WallPart
 from optimizer.shelflife.transient.element import Reference, reference
@@ -14,9 +15,8 @@ from optimizer.shelflife.variation import Variation
 
 Value = Any
 
-#: More columns than this of one wall are gathered into as many, each with the conductance and the volume of
-#: material of its members (meshes of uneven thickness).
-MOST_COLUMNS = 6
+#: More columns than this of one wall are gathered into as many (several parts of uneven thickness).
+MOST_COLUMNS = 9
 
 
 @dataclass(frozen=True)
@@ -106,25 +106,16 @@ def _lengths(wall: Wall, part: str, variation: Variation | None) -> tuple[Value,
 
 
 def _gathered(rows: list[tuple[float, Value]]) -> list[tuple[Value, Value]]:
-    """(ratio, area) with equal ratios together, and at most ``MOST_COLUMNS`` of them.
-
-    A class keeps the conductance, sum area / ratio, and the volume of material, sum area * ratio, of its
-    members: ratio = sqrt(volume / conductance), area = sqrt(volume * conductance).
-    """
+    """(ratio, area) with equal ratios together, and at most ``MOST_COLUMNS`` of them: thickness classes that
+    keep the conductance of every sample, and area and mass of their mean."""
     by_ratio: dict[float, Value] = {}
     for ratio, area in rows:
         by_ratio[ratio] = by_ratio[ratio] + area if ratio in by_ratio else area
     found = sorted(by_ratio.items())
     if len(found) <= MOST_COLUMNS:
         return [(ratio, area) for ratio, area in found]
-    weight = np.array([float(np.mean(area)) for _, area in found])
-    edges = np.cumsum(weight) / weight.sum()
-    place = np.minimum((edges - 0.5 * weight / weight.sum()) * MOST_COLUMNS, MOST_COLUMNS - 1).astype(int)
-    classes = []
-    for k in range(MOST_COLUMNS):
-        members = [found[i] for i in np.flatnonzero(place == k)]
-        if members:
-            conductance = sum(area / ratio for ratio, area in members)
-            volume = sum(area * ratio for ratio, area in members)
-            classes.append(((volume / conductance) ** 0.5, (volume * conductance) ** 0.5))
-    return classes
+    ratios = np.array([ratio for ratio, _ in found])
+    areas = np.array([float(np.mean(area)) for _, area in found])
+    classes = classes_of(ratios, areas, most=MOST_COLUMNS)
+    share = sum(area / ratio for ratio, area in found) / float((areas / ratios).sum())
+    return [(float(r), float(a) * share) for r, a in zip(classes.ratio, classes.area, strict=True)]

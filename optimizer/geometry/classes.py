@@ -1,12 +1,12 @@
 """A field of wall thickness as a few thickness classes: a Gauss rule of its own distribution.
 
-Every layer is scaled by the local ratio r = thickness / nominal thickness. A piece of area A lets through
-A / r times what a square metre of the nominal wall does, and holds A r times its material. The classes are
-the nodes of the Gauss quadrature of the measure A / r: with n of them every sum of (A / r) r**j is exact for j
+Every layer is scaled by the local ratio r = thickness / nominal thickness. A piece of area A lets through A /
+r times what a square metre of the nominal wall does, and holds A r times its material. The classes are the
+nodes of the Gauss quadrature of the measure A / r: with n of them every sum of (A / r) r**j is exact for j
 from 0 to 2 n - 1, so steady transmission (j = 0), area (1) and mass (2) are those of the whole field from two
-classes on. What the classes approximate is the response in time, a function of r**2 in the one variable
-D t / l**2: its error is found on the field itself, against the closed form of a slab (J. Crank, The
-Mathematics of Diffusion, 2nd ed. 1975, eq. 4.24; formula from memory, checked in the tests).
+classes on. What the classes approximate is the response in time, a function of r**2 in the one variable D t /
+l**2: its error is found on the field itself, against the closed form of a slab (J. Crank, The Mathematics of
+Diffusion, 2nd ed. 1975, eq. 4.24; formula from memory, checked in the tests).
 """
 
 from __future__ import annotations
@@ -18,13 +18,15 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-#: Largest error of the response in time that the classes may make, as a share of the steady transmission or of
-#: what the wall holds.
+#: Largest error of the response in time that the classes may make, as a share of the steady transmission or
+#: of what the wall holds.
 TOLERANCE = 1e-4
 #: More classes than this are not made, whatever the error: it is reported.
 MOST_CLASSES = 12
 #: Bins of equal width in log(ratio) that stand for the field while its error is sought: 1e-6 of their own.
 _BINS = 600
+#: Ratios closer together than this are one class: its mean is then good to the square of it.
+_EVEN = 1e-6
 _TIMES = 120
 #: Terms of the slab's series; before _EARLY it is replaced by its limit for short times, good to 1e-9.
 _TERMS, _EARLY = 20, 5e-3
@@ -51,7 +53,7 @@ def classes_of(ratio: Array, area: Array, tolerance: float = TOLERANCE, most: in
     times = _times(points)
     exact = response(points, weights, times)
     rule = Gauss(ratio, area / ratio, most)
-    uneven = float(ratio.max()) > float(ratio.min()) * (1 + 1e-12)
+    uneven = float(ratio.max()) > float(ratio.min()) * (1.0 + _EVEN)
     for count in range(2 if uneven else 1, rule.most + 1):
         nodes, shares = rule.of(count)
         error = float(np.abs(response(nodes, shares, times) - exact).max()) if uneven else 0.0
@@ -103,8 +105,8 @@ def binned(points: Array, weights: Array) -> tuple[Array, Array]:
     place = np.log(points)
     low, high = float(place.min()), float(place.max())
     index = np.minimum(((place - low) * (_BINS / max(high - low, 1e-300))).astype(int), _BINS - 1)
-    total = np.bincount(index, weights, _BINS)
-    mean = np.bincount(index, weights * points, _BINS)
+    total: Array = np.asarray(np.bincount(index, weights, _BINS), dtype=float)
+    mean: Array = np.asarray(np.bincount(index, weights * points, _BINS), dtype=float)
     full = total > 0
     return mean[full] / total[full], total[full]
 

@@ -16,6 +16,8 @@ Array = NDArray[np.float64]
 
 #: Share of the area that must have a thickness.
 LEAST_ACCOUNTED = 0.99
+#: Cells of height in which the thinnest places are looked for.
+_CELLS = 40
 #: Ratios closer than this are one thickness.
 _EVEN = 1e-9
 
@@ -61,8 +63,8 @@ def field_surface(
     remarks = list(warnings) + list(local.warnings)
     if accounted < 1.0:
         remarks.append(
-            f"{100 * (1 - accounted):.2g} % of the area has no thickness ({local.method}) and is taken to be as "
-            "thick as the rest"
+            f"{100 * (1 - accounted):.2g} % of the area has no thickness ({local.method}) and is taken to be "
+            "as thick as the rest"
         )
     used, ratio, share = used.take(known), thickness[known] / nominal, 1.0 / accounted
     classes = classes_of(ratio, share * used.area)
@@ -91,11 +93,13 @@ def _patches(classes: Classes, pieces: Pieces, ratio: Array, share: float) -> tu
 
 def _spread(classes: Classes, amount: Array, ratio: Array, powers: tuple[int, ...]) -> Array:
     """An amount of every piece (n,) dealt out to the classes so that sums of amount * ratio**power stay."""
+    if len(classes.ratio) == 1:
+        return np.array([amount.sum()])
     kept = powers[: len(classes.ratio)]
     basis = np.stack([classes.area * classes.ratio**k for k in range(len(kept))], axis=1)
     moments = np.stack([classes.ratio**p for p in kept]) @ basis
     wanted = np.array([amount @ ratio**p for p in kept])
-    dealt: Array = basis @ np.linalg.solve(moments, wanted)
+    dealt: Array = basis @ np.linalg.lstsq(moments, wanted, rcond=None)[0]
     return dealt
 
 
@@ -117,11 +121,11 @@ def unevenness_of(pieces: Pieces, ratio: Array, classes: Classes, local: LocalTh
         least=float(r[0]),
         most=float(r[-1]),
         p05=float(r[np.searchsorted(reached, 0.05)]),
-        p95=float(r[min(np.searchsorted(reached, 0.95), len(r) - 1)]),
+        p95=float(r[min(int(np.searchsorted(reached, 0.95)), len(r) - 1)]),
         spread=math.sqrt(max(float(area @ (r - mean) ** 2) / total, 0.0)) / mean,
         flattery=1.0 - total / mean / flow,
         worst_share=worst,
-        worst_place=_place(pieces.height[order[:tenth]], area[:tenth]),
+        worst_place=_place(pieces.height, order[:tenth], area[:tenth]),
         classes=len(classes.ratio),
         class_error=classes.error,
         method=local.method,
@@ -129,10 +133,30 @@ def unevenness_of(pieces: Pieces, ratio: Array, classes: Classes, local: LocalTh
     )
 
 
-def _place(height: Array, area: Array) -> str:
-    """Heights between which nine tenths of some pieces lie, in words."""
-    order = np.argsort(height, kind="stable")
-    reached = np.cumsum(area[order]) / area.sum()
-    ends = [height[order[min(np.searchsorted(reached, p), len(order) - 1)]] for p in (0.05, 0.95)]
-    low, high = (f"{1e3 * x:.3g}" for x in ends)
-    return f"at a height of {low} mm" if low == high else f"at heights of {low} to {high} mm"
+def _place(heights: Array, some: NDArray[np.intp], area: Array) -> str:
+    """Heights at which some of the pieces lie, in words: the bands that hold nine tenths of their area."""
+    low, high, height = float(heights.min()), float(heights.max()), heights[some]
+    if high - low < 1e-9:
+        return f"at a height of {_mm(low)} mm"
+    cells = np.minimum(((height - low) / (high - low) * _CELLS).astype(int), _CELLS - 1)
+    held = np.bincount(cells, area, _CELLS)
+    # the fullest cells that together hold nine tenths, joined over gaps of a tenth of the height
+    fullest = np.argsort(held)[::-1]
+    count = int(np.searchsorted(np.cumsum(held[fullest]), 0.9 * held.sum())) + 1
+    bands: list[list[int]] = []
+    for cell in sorted(fullest[:count].tolist()):
+        if bands and cell - bands[-1][1] <= _CELLS // 10:
+            bands[-1][1] = cell
+        else:
+            bands.append([cell, cell])
+    said = []
+    for first, last in bands:
+        own = height[(cells >= first) & (cells <= last)]
+        ends = _mm(float(own.min())), _mm(float(own.max()))
+        said.append(ends[0] if ends[0] == ends[1] else " to ".join(ends))
+    return f"at heights of {' and '.join((', '.join(said[:-1]), said[-1])) if len(said) > 1 else said[0]} mm"
+
+
+def _mm(metres: float) -> str:
+    """A height to the millimetre, or to a tenth below 10 mm."""
+    return f"{1e3 * metres:.1f}" if metres < 0.00995 else f"{1e3 * metres:.0f}"

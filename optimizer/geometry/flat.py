@@ -58,7 +58,7 @@ def tray(
 
     top_length = length if top_length is None else top_length
     top_width = width if top_width is None else top_width
-    base, walls = _tray_areas(length, width, depth, top_length, top_width)
+    base, walls = tray_areas(length, width, depth, top_length, top_width)
     rest = 1.0 - corner_share
     pieces = (
         (build.times(rest, base), base_ratio),
@@ -72,7 +72,7 @@ def tray(
     return build.surface(patches, middle, volume, half_width, notes)
 
 
-def _tray_areas(
+def tray_areas(
     length: float, width: float, depth: float, top_length: float, top_width: float
 ) -> tuple[build.Area, build.Area]:
     """Base and walls of a tray whose five planes move outward while the rim plane stays."""

@@ -1,4 +1,5 @@
-"""A surface cut into small pieces: the faces of a mesh or the bands of a simple shape, each with its place."""
+"""A surface cut into small pieces: the faces of a mesh or the bands of a simple shape, each with its
+place."""
 
 from __future__ import annotations
 
@@ -18,7 +19,8 @@ class Pieces:
     slope * t + curvature * t**2 (see ``surface.Patch``). height [m]: of its centre along the axis, above the
     lowest point of the whole part. radius [m]: of its centre from the axis. angle [rad]: about the axis, 0
     along the first of the other two coordinate axes (x, y, z in this order), from -pi to pi; NaN where a band
-    runs all round. centre: (n, 3) [m] in the coordinates of the mesh, or None for a simple shape.
+    runs all round. centre: (n, 3) [m] in the coordinates of the mesh, or None for a simple shape. span:
+    (n, 2) [m] height of the lowest and of the highest point of each piece, or None where it is not known.
     """
 
     area: Array
@@ -28,6 +30,7 @@ class Pieces:
     radius: Array
     angle: Array
     centre: Array | None = None
+    span: Array | None = None
 
     def __len__(self) -> int:
         return len(self.area)
@@ -43,6 +46,7 @@ class Pieces:
             radius=self.radius[chosen],
             angle=self.angle[chosen],
             centre=None if self.centre is None else self.centre[chosen],
+            span=None if self.span is None else self.span[chosen],
         )
 
 

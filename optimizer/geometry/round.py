@@ -158,7 +158,7 @@ def _revolved(side: list[Vector], body: list[Vector], middle: float, notes: tupl
         for (a, b), length in zip(pieces, lengths, strict=True)
     ]
     moves = [
-        _mitre(body[i], normals[max(i - 1, 0)], normals[min(i, len(normals) - 1)]) for i in range(len(body))
+        mitre(body[i], normals[max(i - 1, 0)], normals[min(i, len(normals) - 1)]) for i in range(len(body))
     ]
     areas = []
     for i, ((a, b), length) in enumerate(zip(pieces, lengths, strict=True)):
@@ -173,7 +173,7 @@ def _revolved(side: list[Vector], body: list[Vector], middle: float, notes: tupl
     return build.surface([build.patch(area, middle)], middle, volume, max(r for r, _ in side), notes)
 
 
-def _mitre(point: Vector, before: Vector, after: Vector) -> Vector:
+def mitre(point: Vector, before: Vector, after: Vector) -> Vector:
     """How far a corner moves when both its pieces move outward by 1; one on the axis stays there."""
     if point[0] == 0:
         return 0.0, 1 / before[1] if before[1] else 0.0

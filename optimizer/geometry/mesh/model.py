@@ -41,9 +41,9 @@ class RawMesh:
 class Opening:
     """A hole in a mesh whose edge lies in a plane: an open neck, the rim of a tray.
 
-    number: from 1, largest first. area [m2] of its flat cap; perimeter [m]; centre (3,) [m] in the coordinates
-    of the mesh; normal (3,): unit vector out of the package; flatness [m]: farthest that the edge leaves its
-    plane; loop (k,): numbers of the vertices round it.
+    number: from 1, largest first. area [m2] of its flat cap; perimeter [m]; centre (3,) [m] in the
+    coordinates of the mesh; normal (3,): unit vector out of the package; flatness [m]: farthest that the edge
+    leaves its plane; loop (k,): numbers of the vertices round it.
     """
 
     number: int

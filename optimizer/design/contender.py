@@ -16,7 +16,8 @@ from optimizer.design.problem import Choice
 from optimizer.physics.material import Material
 from optimizer.results import PredictResult
 from optimizer.shelflife.breakdown import bill_of
-from optimizer.shelflife.package import Case, Layer, Package, Wall, WallPart
+from optimizer.shelflife.covered import labels_alone
+from optimizer.shelflife.package import Case, Layer, Package, Part, Wall, WallPart
 
 if TYPE_CHECKING:
     from optimizer.design.optimise import Optimum
@@ -88,7 +89,7 @@ def exchanged(package: Package, named: Mapping[str, Material]) -> Package:
         )
         for name, wall in package.walls.items()
     }
-    return Package(package.parts, walls)
+    return replace(package, walls=walls)
 
 
 def _properties(m: Material) -> tuple[object, ...]:
@@ -123,8 +124,12 @@ class Account:
 
     def __init__(self, contender: Contender) -> None:
         package, walls = contender.case.package, set(contender.options.walls)
-        others = tuple(p for p in package.parts if isinstance(p, WallPart) and p.wall not in walls)
-        bill = bill_of(Package(others, package.walls))
+        others: tuple[Part, ...] = tuple(
+            p for p in package.parts if isinstance(p, WallPart) and p.wall not in walls
+        )
+        labels = labels_alone(package)
+        others += labels.parts
+        bill = bill_of(Package(others, {**package.walls, **labels.walls}))
         self.missing = bill.missing if others else ""
         self.rest = bill.cost or 0.0 if not self.missing else 0.0
         self.rest_mass = bill.mass

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import version as package_version
 from typing import Any
 
@@ -13,6 +13,7 @@ from optimizer.design.confidence import confident, percent
 from optimizer.design.demands import GUARD
 from optimizer.design.halt import INTERRUPT, MEMORY, Halt, Stop
 from optimizer.design.judge import ByPrediction
+from optimizer.design.nested import design_in_outer_pack
 from optimizer.design.optimise import DEFAULT_GAP, DEFAULT_TIME
 from optimizer.design.options import DesignOptions
 from optimizer.design.problem import Choice
@@ -90,6 +91,24 @@ def solve_design(
     """
     begin = time.monotonic()
     limit = DEFAULT_TIME if time_limit is None else time_limit
+    if case.outer is not None:
+
+        def once(around: Case, options: DesignOptions, seconds: float) -> DesignResult:
+            return solve_design(
+                replace(around, outer=None),
+                options,
+                time_limit=seconds,
+                gap=gap,
+                progress=progress,
+                stop=stop,
+                memory_limit=memory_limit,
+                confidence=confidence,
+                binding_time=binding_time,
+                version=version,
+                inputs_sha256=inputs_sha256,
+            )
+
+        return design_in_outer_pack(case, options, limit, once)
     halt = Halt(stop, memory_limit)
     asked = case.uncertainty.confidence if confidence is None else confidence
     if asked is not None:
@@ -365,7 +384,7 @@ class Answer:
             alternatives=(),
             conflict=conflict,
             nearest=nearest,
-            warnings=warnings,
+            warnings=(*warnings, *self.case.warnings),
             assumptions=(),
             solver={"seconds": round(time.monotonic() - self.begin, 2)},
             stopped_by=self.best.stopped_by,

@@ -12,7 +12,7 @@ from optimizer.physics.laminate import humidity_profile, layer_resistances
 from optimizer.results import FilmTransmission, LayerState, Transmission
 from optimizer.shelflife.contents import inside_activity, simulated_gases
 from optimizer.shelflife.exchange import has_law, part_exchange, walls_in_use, with_nitrogen
-from optimizer.shelflife.package import Case, Package, Stage, Wall, WallPart
+from optimizer.shelflife.package import Case, HolePart, Package, Stage, Wall, WallPart
 from optimizer.shelflife.specification import GAS_TRADE, WATER_TRADE
 
 Array = NDArray[np.float64]
@@ -81,9 +81,9 @@ def transmission_tables(case: Case) -> tuple[tuple[Transmission, ...], tuple[Fil
     water = has_law(case.package, "H2O")
     package = with_nitrogen(case.package) if "N2" in gases else case.package
     inside = inside_activity(case.product)
-    films = Package(
-        tuple(WallPart(w.name, w.name, (Patch(1.0),)) for w in walls_in_use(package)), package.walls
-    )
+    shown = shown_walls(package)
+    films = Package(tuple(WallPart(name, name, (Patch(1.0),)) for name in shown), package.walls)
+    groups = {p.name: p.group for p in package.parts if isinstance(p, WallPart | HolePart) and p.group}
     rows: list[Transmission] = []
     sheets: list[FilmTransmission] = []
     keys = [*gases, "H2O"] if water else list(gases)
@@ -93,14 +93,18 @@ def transmission_tables(case: Case) -> tuple[tuple[Transmission, ...], tuple[Fil
             factor = WATER_TRADE if gas == "H2O" else GAS_TRADE
             unit = "g/(package*day)" if gas == "H2O" else "cm3(STP)/(package*day*atm)"
             total = sum(v[gas] for v in means.values())
+            by_name: dict[str, float] = {}
             for part, values in means.items():
-                share = abs(values[gas] / total) if total else 0.0
-                rows.append(Transmission(stage.name, part, gas, abs(values[gas]) * factor, unit, share))
+                name = groups.get(part, part)
+                by_name[name] = by_name.get(name, 0.0) + values[gas]
+            for name, value in by_name.items():
+                share = abs(value / total) if total else 0.0
+                rows.append(Transmission(stage.name, name, gas, abs(value) * factor, unit, share))
         for wall, values in _means(films, stage, inside, gases, water).items():
             for gas in keys:
                 factor = WATER_TRADE if gas == "H2O" else GAS_TRADE
                 unit = "g/(m2*day)" if gas == "H2O" else "cm3(STP)/(m2*day*atm)"
-                sheets.append(FilmTransmission(wall, stage.name, gas, abs(values[gas]) * factor, unit))
+                sheets.append(FilmTransmission(shown[wall], stage.name, gas, abs(values[gas]) * factor, unit))
     return tuple(rows), tuple(sheets)
 
 
@@ -136,6 +140,26 @@ def wall_state(
     return WallState(faces, mid, resistance)
 
 
+def shown_walls(package: Package) -> dict[str, str]:
+    """Walls that the tables show, to the name they have there: not those of seals, and of several that lie
+    under one label at different thickness only the one with the largest area."""
+    found: dict[str, str] = {}
+    largest: dict[str, tuple[float, str]] = {}
+    for part in package.parts:
+        if isinstance(part, WallPart) and part.group:
+            largest[part.group] = max(largest.get(part.group, (0.0, "")), (part.area(0.0), part.wall))
+        elif isinstance(part, WallPart) and not part.seal:
+            found[part.wall] = part.wall
+    several = {
+        group: sum(isinstance(p, WallPart) and p.group == group for p in package.parts) > 1
+        for group in largest
+    }
+    return found | {
+        wall: f"{group}, at its commonest thickness" if several[group] else group
+        for group, (_, wall) in largest.items()
+    }
+
+
 def layer_table(case: Case) -> tuple[LayerState, ...]:
     """Humidity in every layer and its share of the wall's resistance, per wall and stage.
 
@@ -149,7 +173,7 @@ def layer_table(case: Case) -> tuple[LayerState, ...]:
     inside = inside_activity(case.product)
     stages = named_stages(case.storage)
     rows = []
-    for wall in walls_in_use(package):
+    for wall, name in ((package.walls[key], name) for key, name in shown_walls(package).items()):
         for stage in stages:
             state = wall_state(wall, gases, stage.temperature, inside, stage.humidity)
             faces, mid = stage.weight @ state.faces, stage.weight @ state.mid
@@ -157,7 +181,7 @@ def layer_table(case: Case) -> tuple[LayerState, ...]:
             for i, layer in enumerate(wall.layers):
                 rows.append(
                     LayerState(
-                        wall=wall.name,
+                        wall=name,
                         stage=stage.name,
                         index=i + 1,
                         material=layer.material.name,

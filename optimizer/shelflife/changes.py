@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import fields, is_dataclass
+from dataclasses import fields, is_dataclass, replace
 from itertools import groupby
 from typing import Any
 
 from optimizer.constants import ATMOSPHERE, DAY, MOLAR_MASS, STP_MOLAR_VOLUME, ZERO_CELSIUS
 from optimizer.results import Change, PredictResult
+from optimizer.shelflife.changes_closures import closures, seals
 from optimizer.shelflife.changes_materials import built_differently, materials
 from optimizer.shelflife.changes_spreads import spreads, walls_followed
 from optimizer.shelflife.differences import ABSENT, celsius, days, differs, gases, number, percent, um
-from optimizer.shelflife.package import Case, ClosurePart, HolePart, Limit, Part, Stage, Wall, WallPart
+from optimizer.shelflife.package import (
+    Case,
+    ClosurePart,
+    HolePart,
+    Limit,
+    OuterPack,
+    Part,
+    Stage,
+    Wall,
+    WallPart,
+)
 from optimizer.shelflife.words import apart, duration_unit, limit_name
 
 
@@ -20,7 +31,7 @@ def changed_walls(baseline: Case, case: Case) -> tuple[str, ...]:
     """Names of the walls in use in ``case`` that are not built as in the baseline: other materials,
     thicknesses, or data behind the laws. A price, a gauge or a role does not change a wall."""
     old = baseline.package.walls
-    used = {part.wall for part in case.package.parts if isinstance(part, WallPart)}
+    used = {part.wall for part in case.package.parts if isinstance(part, WallPart) and not part.seal}
     return tuple(
         name
         for name, wall in case.package.walls.items()
@@ -34,9 +45,11 @@ def changes(baseline: Case, case: Case, before: PredictResult, now: PredictResul
         *_walls(baseline, case),
         *materials(baseline, case),
         *_parts(baseline, case),
+        *closures(baseline, case),
         *_product(baseline, case),
         *_limits(baseline, case),
         *_storage(baseline, case),
+        *_outer(baseline, case),
         *walls_followed(baseline, case),
         *spreads(baseline, case),
         *_target(baseline.target, case.target),
@@ -59,7 +72,8 @@ def _target(old: float | None, new: float | None) -> Iterator[Change]:
 
 def _walls(baseline: Case, case: Case) -> Iterator[Change]:
     old, new = baseline.package.walls, case.package.walls
-    for name in dict.fromkeys([*old, *new]):
+    own = {part.wall for c in (baseline, case) for part in seals(c).values()}
+    for name in (x for x in dict.fromkeys([*old, *new]) if x not in own):
         if name not in old or name not in new:
             yield Change(f"wall {name}", _structure(old.get(name)), _structure(new.get(name)))
             continue
@@ -75,8 +89,8 @@ def _walls(baseline: Case, case: Case) -> Iterator[Change]:
 
 
 def _parts(baseline: Case, case: Case) -> Iterator[Change]:
-    old = {part.name: part for part in baseline.package.parts}
-    new = {part.name: part for part in case.package.parts}
+    old = {part.name: part for part in baseline.package.parts if part.name not in seals(baseline)}
+    new = {part.name: part for part in case.package.parts if part.name not in seals(case)}
     for name in dict.fromkeys([*old, *new]):
         a, b = old.get(name), new.get(name)
         if a is None or b is None or type(a) is not type(b):
@@ -88,9 +102,22 @@ def _parts(baseline: Case, case: Case) -> Iterator[Change]:
                 f"part {name}, area", a.area(0.0), b.area(0.0), lambda x: f"{x * 1e4:.4g} cm2", tolerance=1e-6
             )
             if not differs(a.area(0.0), b.area(0.0), 1e-6) and differs(a.patches, b.patches, 1e-6):
-                yield Change(f"part {name}", "shape or thickness ratio as before", "changed")
+                before, now = _local(a, baseline), _local(b, case)
+                if before == now:
+                    before, now = "as before", "changed from place to place"
+                yield Change(f"part {name}, local thickness", before, now)
         elif differs(a, b):
             yield Change(f"part {name}", _part(a, baseline), _part(b, case))
+
+
+def _local(part: WallPart, case: Case) -> str:
+    """Mean, thinnest and thickest place of a part's wall."""
+    nominal = case.package.walls[part.wall].thickness
+    found = part.unevenness
+    mean = part.mass_area(nominal) / part.area(nominal) if found is None else found.mean
+    ends = [p.ratio for p in part.patches] if found is None else [found.least, found.most]
+    low, high = um(min(ends) * nominal), um(max(ends) * nominal)
+    return um(mean * nominal) if low == high else f"{um(mean * nominal)} ({low} to {high})"
 
 
 def _part(part: Part | None, case: Case) -> str:
@@ -225,13 +252,36 @@ def _limit(limit: Limit | None) -> str:
 
 def _storage(baseline: Case, case: Case) -> Iterator[Change]:
     """Stage by stage; one of weather, many steps of one name, counts as one."""
-    old, new = _runs(baseline.storage), _runs(case.storage)
+    old, new = (_runs(x.storage if x.outer is None else x.outer.storage) for x in (baseline, case))
     if len(old) != len(new):
         yield Change("storage", _stages(old), _stages(new))
         return
     for i, (a, b) in enumerate(zip(old, new, strict=True), start=1):
         if differs(a, b):
             yield Change(f"storage stage {i}", _run(a), _run(b))
+
+
+def _outer(baseline: Case, case: Case) -> Iterator[Change]:
+    """The pack around several packages: its own walls and parts, and what it holds."""
+    a, b = baseline.outer, case.outer
+    if a is None or b is None:
+        if a is not b:
+            yield Change("outer pack", _pack(a), _pack(b))
+        return
+    own = [(x.count, x.volume, x.rigid, tuple(x.gas.items()), x.humidity) for x in (a, b)]
+    if differs(own[0], own[1]):
+        yield Change("outer pack", _pack(a), _pack(b))
+    old, new = replace(baseline, package=a.package), replace(case, package=b.package)
+    for change in (*_walls(old, new), *_parts(old, new)):
+        yield replace(change, what=f"outer pack, {change.what}")
+
+
+def _pack(outer: OuterPack | None) -> str:
+    if outer is None:
+        return ABSENT
+    kept = "rigid" if outer.rigid else "flexible"
+    closed = "" if outer.humidity is None else f", {outer.humidity * 100:.3g} %RH"
+    return f"{outer.count} packages, {outer.volume * 1e6:.4g} mL of {gases(outer.gas)}{closed}, {kept}"
 
 
 def _runs(stages: Sequence[Stage]) -> list[tuple[Stage, ...]]:

@@ -43,9 +43,9 @@ def materials(baseline: Case, case: Case) -> Iterator[Change]:
 
 
 def _used(case: Case) -> dict[str, Material]:
-    return {
-        layer.material.name: layer.material for wall in case.package.walls.values() for layer in wall.layers
-    }
+    stacks = [wall.layers for wall in case.package.walls.values()]
+    stacks += [cover.layers for cover in case.package.covers]
+    return {layer.material.name: layer.material for layers in stacks for layer in layers}
 
 
 def _material(name: str, a: Material, b: Material) -> Iterator[Change]:

@@ -153,8 +153,8 @@ def walls_to_scale(baseline: Case, case: Case) -> tuple[str, ...]:
 
 
 def used_walls(case: Case) -> list[str]:
-    """Names of the walls that a part is made of."""
-    return [part.wall for part in case.package.parts if isinstance(part, WallPart)]
+    """Names of the walls that a part is made of, without seals: these have no thickness to choose."""
+    return [part.wall for part in case.package.parts if isinstance(part, WallPart) and not part.seal]
 
 
 def _bracket(at: Callable[[float], Trial]) -> tuple[Trial | None, Trial | None, str]:

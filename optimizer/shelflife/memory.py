@@ -24,6 +24,7 @@ from optimizer.shelflife.contents import (
     inside_activity,
     simulated_gases,
 )
+from optimizer.shelflife.covered import expanded
 from optimizer.shelflife.exchange import exchange_of, has_law, part_exchange, walls_in_use, with_nitrogen
 from optimizer.shelflife.lag import unknown_diffusivity, wall_memory
 from optimizer.shelflife.package import Case, Package, Stage, Wall, WallPart
@@ -247,6 +248,7 @@ def model_of(case: Case) -> str:
     """steady or transient: how ``predict`` simulates the walls of this case."""
     if case.wall in ("steady", "transient"):
         return case.wall
+    case = expanded(case)
     run = simulate(case.product, exchange_of(case), until=case.horizon)
     return choose_after(case, run).model
 

@@ -12,7 +12,7 @@ Conventions
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from optimizer.constants import DRY_AIR
 from optimizer.geometry.surface import Patch, Unevenness
@@ -42,12 +42,17 @@ class Wall:
 
 @dataclass(frozen=True)
 class WallPart:
-    """A part made of a wall. unevenness: how its thickness was found and how uneven it is, for the answer."""
+    """A part made of a wall. unevenness: how its thickness was found and how uneven it is, for the answer;
+    seal: what kind of closure with a geometry of its own it is (gasket, O-ring, ...), empty for a wall: its
+    wall has one layer as thick as the way of the gas is long, and is never designed. group: name under which
+    tables show it together with others, empty for its own."""
 
     name: str
     wall: str
     patches: tuple[Patch, ...]
     unevenness: Unevenness | None = None
+    seal: str = ""
+    group: str = ""
 
     def permeation_area(self, thickness: float) -> float:
         """sum(area / ratio) [m2] at the wall's nominal thickness [m]: conductance per permeance."""
@@ -86,12 +91,14 @@ class ClosurePart:
 
 @dataclass(frozen=True)
 class HolePart:
-    """``count`` straight round holes or channels of ``diameter`` and ``length`` [m]."""
+    """``count`` straight round holes or channels of ``diameter`` and ``length`` [m]. group: name under which
+    tables show them together with others (holes of a distribution of sizes), empty for their own."""
 
     name: str
     diameter: float
     length: float
     count: float = 1.0
+    group: str = ""
 
 
 Part = WallPart | ClosurePart | HolePart
@@ -100,13 +107,14 @@ Part = WallPart | ClosurePart | HolePart
 @dataclass(frozen=True)
 class Stage:
     """Constant surroundings: duration [s], temperature [K], outside water activity [-], total pressure
-    [Pa]."""
+    [Pa]. gas: dry mole shares of what surrounds the package (see ``nested``), None for air."""
 
     name: str
     duration: float
     temperature: float
     humidity: float
     pressure: float = 101325.0
+    gas: Mapping[str, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -226,14 +234,30 @@ class TransmissionLimit:
 
 
 @dataclass(frozen=True)
+class Cover:
+    """A label or sleeve ``name`` outside on ``share`` [-] of the area of the wall part ``part``; layers from
+    inside to outside. Covers of one part lie beside each other."""
+
+    name: str
+    part: str
+    share: float
+    layers: tuple[Layer, ...]
+
+
+@dataclass(frozen=True)
 class Package:
-    """Parts in parallel, and the walls they are made of."""
+    """Parts in parallel, and the walls they are made of.
+
+    covers: labels, which the simulators turn into parts of their own (see ``covered``); opening_pressure: of
+    one-way valves, by part: how far the pressure inside may rise above that outside [Pa]."""
 
     parts: tuple[Part, ...]
     walls: Mapping[str, Wall]
+    covers: tuple[Cover, ...] = ()
+    opening_pressure: Mapping[str, float] = field(default_factory=dict)
 
     def with_walls(self, walls: Mapping[str, Wall]) -> Package:
-        return Package(self.parts, {**self.walls, **walls})
+        return replace(self, walls={**self.walls, **walls})
 
 
 @dataclass(frozen=True)
@@ -276,6 +300,23 @@ class Uncertainty:
     seed: int = 20261125
 
 
+@dataclass(frozen=True)
+class OuterPack:
+    """A second pack around ``count`` equal packages. package: its walls, closures and holes; volume: of the
+    gas between it and the packages at closing [m3]; rigid: volume kept, else the pressure outside is kept;
+    gas: dry mole shares at closing; humidity: water activity of that gas at closing, None for that of the
+    first stage. storage: what surrounds the outer pack (``Case.storage`` is then what surrounds a package in
+    it)."""
+
+    count: int
+    package: Package
+    volume: float
+    rigid: bool = False
+    gas: Mapping[str, float] = field(default_factory=lambda: dict(DRY_AIR))
+    humidity: float | None = None
+    storage: tuple[Stage, ...] = ()
+
+
 #: How the wall is simulated: steady at every moment, transient, or whichever the lag and the stored gas ask
 #: for.
 WALL_MODES = ("auto", "steady", "transient")
@@ -284,7 +325,8 @@ WALL_MODES = ("auto", "steady", "transient")
 @dataclass(frozen=True)
 class Case:
     """Everything that ``predict`` needs. target [s] or None; horizon [s]: how long to look; wall: one of
-    ``WALL_MODES``; before: what the walls were in equilibrium with until closing."""
+    ``WALL_MODES``; before: what the walls were in equilibrium with until closing; outer: a second pack around
+    several of these, see ``nested``."""
 
     title: str
     product: Product
@@ -298,3 +340,4 @@ class Case:
     wall: str = "auto"
     before: Surroundings = Surroundings()
     uncertainty: Uncertainty = Uncertainty()
+    outer: OuterPack | None = None

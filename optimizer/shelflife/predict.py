@@ -9,17 +9,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.constants import DAY
+from optimizer.geometry.surface import Unevenness
 from optimizer.results import LimitOutcome, PredictResult
 from optimizer.shelflife.advice import materials_in_use, warnings_of
 from optimizer.shelflife.breakdown import bill_of, layer_table, transmission_tables
+from optimizer.shelflife.covered import expanded
 from optimizer.shelflife.exchange import exchange_of
 from optimizer.shelflife.limits import sign_of
 from optimizer.shelflife.memory import WallChoice, choose, choose_after
+from optimizer.shelflife.outer_answer import between_series, outer_answer
 from optimizer.shelflife.package import Case, WallPart
 from optimizer.shelflife.simulate import Trajectory, simulate
 from optimizer.shelflife.specification import judge
 from optimizer.shelflife.statements import assumptions_of, cautions_of
 from optimizer.shelflife.transient import simulate_walls
+from optimizer.shelflife.valves import opening_warnings
 from optimizer.shelflife.words import sentence
 
 Array = NDArray[np.float64]
@@ -58,6 +62,7 @@ def predict(
 
     say: told before a long wait.
     """
+    case = expanded(case)
     times = np.linspace(0.0, case.horizon, _POINTS + 1)
     if case.target is not None and case.target <= case.horizon:
         times = np.unique(np.append(times, case.target))
@@ -67,7 +72,7 @@ def predict(
     limits = answer.limits + specifications
     transmission, films = transmission_tables(case)
     bill = bill_of(case.package)
-    warnings = [*case.warnings, *warnings_of(case, wall)]
+    warnings = [*case.warnings, *warnings_of(case, wall), *opening_warnings(case, run)]
     if bill.missing:
         warnings.append(bill.missing)
     return PredictResult(
@@ -89,7 +94,7 @@ def predict(
         transmission=transmission,
         film_transmission=films,
         layers=layer_table(case),
-        time_series=_series(case, run),
+        time_series=_series(case, run) | between_series(case, run.times),
         mass_g=bill.mass * 1e3,
         mass_by_material_g={k: v * 1e3 for k, v in bill.by_material.items()},
         cost_per_package=bill.cost,
@@ -97,6 +102,7 @@ def predict(
         geometry=_geometry(case),
         wall_model=wall.model,
         wall_reason=wall.reason,
+        outer_pack=outer_answer(case),
     )
 
 
@@ -189,19 +195,41 @@ def _sources(case: Case) -> tuple[dict[str, str], ...]:
 
 
 def _geometry(case: Case) -> tuple[dict[str, object], ...]:
-    rows: list[dict[str, object]] = []
+    rows: dict[str, dict[str, object]] = {}
+    sums: dict[str, tuple[float, float, float]] = {}
     for part in case.package.parts:
-        if isinstance(part, WallPart):
-            wall = case.package.walls[part.wall]
-            rows.append(
-                {
-                    "part": part.name,
-                    "wall": part.wall,
-                    "area_cm2": part.area(wall.thickness) * 1e4,
-                    "nominal_thickness_um": wall.thickness * 1e6,
-                    "mass_g": 1e3
-                    * part.mass_area(wall.thickness)
-                    * sum(x.thickness * x.material.density for x in wall.layers),
-                }
-            )
-    return tuple(rows)
+        if not isinstance(part, WallPart):
+            continue
+        wall, name = case.package.walls[part.wall], part.group or part.name
+        area = part.area(wall.thickness)
+        density = sum(x.thickness * x.material.density for x in wall.layers)
+        own = (area, area * wall.thickness, part.mass_area(wall.thickness) * density)
+        areas, volume, mass = (a + b for a, b in zip(own, sums.get(name, (0.0, 0.0, 0.0)), strict=True))
+        sums[name] = areas, volume, mass
+        # pieces of one part under a label are told together, with the mean of their walls' thickness
+        rows[name] = {
+            "part": name,
+            "wall": part.group or part.wall,
+            "area_cm2": areas * 1e4,
+            "nominal_thickness_um": volume / areas * 1e6,
+            "mass_g": mass * 1e3,
+            **_unevenness(part.unevenness, wall.thickness * 1e6),
+        }
+    return tuple(rows.values())
+
+
+def _unevenness(found: Unevenness | None, nominal: float) -> dict[str, object]:
+    """Of a part whose thickness changes from place to place; nominal [um]: of its wall."""
+    if found is None:
+        return {}
+    return {
+        "mean_thickness_um": found.mean * nominal,
+        "least_thickness_um": found.least * nominal,
+        "p05_thickness_um": found.p05 * nominal,
+        "p95_thickness_um": found.p95 * nominal,
+        "flattery_pct": 100.0 * found.flattery,
+        "worst_tenth_share_pct": 100.0 * found.worst_share,
+        "worst_tenth_place": found.worst_place,
+        "thickness_method": found.method,
+        "thickness_estimate": found.estimate,
+    }

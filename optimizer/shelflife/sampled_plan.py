@@ -6,7 +6,7 @@ and 1 elsewhere; U different conditions outside, R rows of time, N names of stag
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -30,7 +30,7 @@ from optimizer.shelflife.flexible import COLLAPSED
 from optimizer.shelflife.limits import sign_of
 from optimizer.shelflife.package import Case, ClosurePart, HolePart, Package, Product, Stage
 from optimizer.shelflife.sampled_walls import Walls, walls_of, with_scavenger
-from optimizer.shelflife.segments import last_run
+from optimizer.shelflife.segments import last_run, same_surroundings
 from optimizer.shelflife.terms import ZERO_ORDER_HALF_PRESSURE
 from optimizer.shelflife.variation import Variation
 from optimizer.shelflife.varied import closing_shares, held_humidity, held_temperature
@@ -142,15 +142,18 @@ def plan_of(case: Case, variation: Variation, times: Times, conditions: Array, *
         package, case.package, variation, gases, temperature, tracked=tracked, moving=moving, lagged=lagged
     )
     lagged = lagged and bool(np.any(walls.solubility))
-    inside = _inside(case, package, variation, gases, temperature, humidity, conditions[2], lagged, tracked)
+    share = dict(zip(DRY_AIR, conditions[3:], strict=True))
+    inside = _inside(
+        case, package, variation, gases, temperature, humidity, conditions[2], share, lagged, tracked
+    )
     first = times.condition[0]
     before = _before(case, gases, temperature[:, first], humidity[:, first])
     return Plan(times, walls, inside._replace(before=before))
 
 
 def rows_of(case: Case, variation: Variation) -> tuple[Times, Array]:
-    """Rows of time, enough for every sample to reach the horizon, and the different conditions (3, U):
-    temperature [K], humidity and pressure [Pa] without offsets."""
+    """Rows of time, enough for every sample to reach the horizon, and the different conditions (6, U):
+    temperature [K], humidity and pressure [Pa] without offsets, dry shares of O2, N2 and CO2 outside."""
     storage = case.storage
     names = list(dict.fromkeys(s.name for s in storage))
     stretch = np.ones((variation.size, len(names)))
@@ -169,24 +172,26 @@ def rows_of(case: Case, variation: Variation) -> tuple[Times, Array]:
             break
         s = storage[k] if k < len(storage) else tail[(k - len(storage)) % len(tail)]
         elapsed = elapsed + s.duration * least[names.index(s.name)]
-        if rows and _same(rows[-1], s):
+        if rows and same_surroundings(rows[-1], s):
             width[-1] += s.duration
         else:
             rows.append(s)
             width.append(s.duration)
-    if len(tail) == 1 and _same(rows[-1], tail[0]):
+    if len(tail) == 1 and same_surroundings(rows[-1], tail[0]):
         width[-1] = np.inf
-    table = np.array([(s.temperature, s.humidity, s.pressure) for s in rows])
+    around = [DRY_AIR if s.gas is None else s.gas for s in rows]
+    table = np.array(
+        [
+            (s.temperature, s.humidity, s.pressure, *(gas.get(g, 0.0) for g in DRY_AIR))
+            for s, gas in zip(rows, around, strict=True)
+        ]
+    )
     unique, condition = np.unique(table, axis=0, return_inverse=True)
     target = case.horizon if case.target is None else min(case.target, case.horizon)
     number = np.array([names.index(s.name) for s in rows], dtype=np.int64)
     index = condition.reshape(-1).astype(np.int64)
     times = Times(index, np.array(width), number, stretch, float(case.horizon), float(target))
     return times, np.ascontiguousarray(unique.T)
-
-
-def _same(a: Stage, b: Stage) -> bool:
-    return (a.name, a.temperature, a.humidity, a.pressure) == (b.name, b.temperature, b.humidity, b.pressure)
 
 
 def refuse_scavengers(case: Case) -> None:
@@ -216,6 +221,7 @@ def _inside(
     temperature: Array,
     humidity: Array,
     total: Array,
+    share: Mapping[str, Array],
     lagged: bool,
     tracked: bool,
 ) -> Inside:
@@ -247,7 +253,7 @@ def _inside(
         saturation=saturation,
         total=np.asarray(total, dtype=float),
         humidity=np.ascontiguousarray(np.broadcast_to(humidity, drier.shape)),
-        outside=np.array([DRY_AIR[g] * drier for g in gases]).reshape(len(gases), *drier.shape),
+        outside=np.array([share[g] * drier for g in gases]).reshape(len(gases), *drier.shape),
         dissolving=dissolving.reshape(len(gases), *temperature.shape),
         fixed=_fixed(package, case.package, variation, (*gases, "H2O"), temperature, total),
         use_pressure=pressure,

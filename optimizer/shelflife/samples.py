@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from optimizer.errors import SolverError
 from optimizer.shelflife import sampled_arrays
+from optimizer.shelflife.covered import expanded, expanded_variation
 from optimizer.shelflife.package import Case
 from optimizer.shelflife.sampled_plan import (
     OTHER,
@@ -65,6 +66,7 @@ def simulate_samples(
         raise ValueError(f"wall must be one of {', '.join(WALLS)}, not {wall!r}")
     if engine not in ("auto", "numpy", "compiled"):
         raise ValueError(f"engine must be auto, numpy or compiled, not {engine!r}")
+    variation, case = expanded_variation(case.package, variation), expanded(case)
     if wall == "transient":
         from optimizer.shelflife.transient.samples import transient_samples
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -20,7 +20,8 @@ Array = NDArray[np.float64]
 class Segments:
     """Arrays (S,): start and duration [s], temperature [K], humidity (water activity outside) [-], total
     pressure
-    [Pa]; stage: name of the stage that each segment belongs to."""
+    [Pa]; stage: name of the stage that each segment belongs to; shares: dry mole shares of O2, N2 and CO2
+    outside, (S,) each, None for air at all times."""
 
     start: Array
     duration: Array
@@ -28,6 +29,7 @@ class Segments:
     humidity: Array
     pressure: Array
     stage: tuple[str, ...]
+    shares: Mapping[str, Array] | None = None
 
     def __len__(self) -> int:
         return len(self.start)
@@ -42,9 +44,13 @@ class Segments:
         return saturation_pressure(self.temperature)
 
     def outside_pressure(self, gas: str) -> Array:
-        """Partial pressure of O2, N2 or CO2 in the air outside (S,) [Pa]."""
-        value: Array = DRY_AIR[gas] * (self.pressure - self.humidity * self.saturation)
+        """Partial pressure of O2, N2 or CO2 outside (S,) [Pa]."""
+        value: Array = self.share(gas) * (self.pressure - self.humidity * self.saturation)
         return value
+
+    def share(self, gas: str) -> Array | float:
+        """Dry mole share of O2, N2 or CO2 outside, (S,) where it changes."""
+        return DRY_AIR[gas] if self.shares is None else self.shares[gas]
 
     def take(self, index: NDArray[np.intp], start: Array, duration: Array) -> Segments:
         """Segments with the surroundings of ``index`` and new times."""
@@ -55,6 +61,7 @@ class Segments:
             self.humidity[index],
             self.pressure[index],
             tuple(self.stage[i] for i in index),
+            None if self.shares is None else {g: x[index] for g, x in self.shares.items()},
         )
 
 
@@ -88,7 +95,7 @@ def lay_out(storage: Sequence[Stage], until: float, cuts: Iterable[float] = ()) 
         width = min(stage.duration, until - elapsed)
         if k >= len(order) and len(tail) == 1:
             width = until - elapsed
-        if rows and _same(rows[-1][0], stage):
+        if rows and same_surroundings(rows[-1][0], stage):
             rows[-1] = (stage, rows[-1][1] + width)
         else:
             rows.append((stage, width))
@@ -103,12 +110,22 @@ def lay_out(storage: Sequence[Stage], until: float, cuts: Iterable[float] = ()) 
         np.array([s.humidity for s, _ in rows]),
         np.array([s.pressure for s, _ in rows]),
         tuple(s.name for s, _ in rows),
+        shares_of([s for s, _ in rows]),
     )
     return cut(segments, cuts)
 
 
-def _same(a: Stage, b: Stage) -> bool:
-    return (a.name, a.temperature, a.humidity, a.pressure) == (b.name, b.temperature, b.humidity, b.pressure)
+def shares_of(stages: Sequence[Stage]) -> dict[str, Array] | None:
+    """Dry mole shares around the package in each stage (S,), None where it is air in all of them."""
+    if all(s.gas is None for s in stages):
+        return None
+    around = [DRY_AIR if s.gas is None else s.gas for s in stages]
+    return {g: np.array([x.get(g, 0.0) for x in around]) for g in DRY_AIR}
+
+
+def same_surroundings(a: Stage, b: Stage) -> bool:
+    """Whether two stages have one name and the same conditions."""
+    return replace(a, duration=0.0) == replace(b, duration=0.0)
 
 
 def cut(segments: Segments, times: Iterable[float]) -> Segments:

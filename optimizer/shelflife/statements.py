@@ -64,7 +64,8 @@ def assumptions_of(case: Case, wall: WallChoice) -> list[str]:
     moving = " at closing" if product.moisture is not None else ""
     found.append(f"Tables of transmission and humidity are for water activity {activity:.3g}{moving} inside.")
     if gases:
-        found.append("Air outside is 20.95 % O2, 78.08 % N2 and 0.04 % CO2 of the dry part at 1 atm in all.")
+        air = "around the outer pack" if case.outer is not None else "outside"
+        found.append(f"Air {air} is 20.95 % O2, 78.08 % N2 and 0.04 % CO2 of the dry part at 1 atm in all.")
         found.append("Headspace and product are in equilibrium at all times (Henry's law).")
         if not product.headspace.gas:
             what = "no air, only CO2" if product.carbonation is not None else "air"

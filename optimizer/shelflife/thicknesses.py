@@ -20,16 +20,21 @@ class _Local:
 
     def __init__(self, part: WallPart, layers: tuple[Layer, ...]) -> None:
         nominal = sum(x.thickness for x in layers)
-        mean = part.mass_area(nominal) / part.area(nominal)
+        found = part.unevenness
+        mean = part.mass_area(nominal) / part.area(nominal) if found is None else found.mean
         self.names = [x.material.name for x in layers]
         self.layers = [1e6 * mean * x.thickness for x in layers]
         self.total = 1e6 * mean * nominal
-        self.least = 1e6 * min(p.ratio for p in part.patches) * nominal
+        # patches stand for classes of thickness: the thinnest place is thinner than the thinnest of them
+        found = part.unevenness
+        thinnest = min(p.ratio for p in part.patches) if found is None else found.least
+        self.least = 1e6 * thinnest * nominal
 
 
 def _wall_parts(case: Case) -> dict[str, _Local]:
     walls = case.package.walls
-    return {p.name: _Local(p, walls[p.wall].layers) for p in case.package.parts if isinstance(p, WallPart)}
+    parts = [p for p in case.package.parts if isinstance(p, WallPart) and not p.seal]
+    return {p.name: _Local(p, walls[p.wall].layers) for p in parts}
 
 
 def _row(name: str, old: _Local | None, new: _Local | None) -> PartThickness:

@@ -129,7 +129,19 @@ def _package(package: Package, variation: Variation, i: int) -> Package:
                 factor *= 1.0 if values is None else float(values[i])
             layers.append(replace(layer, material=material, thickness=layer.thickness * factor))
         walls[name] = replace(wall, layers=tuple(layers))
-    return Package(tuple(_part(p, variation, i) for p in package.parts), walls)
+    covers = tuple(
+        replace(
+            cover,
+            layers=tuple(
+                replace(x, material=made.setdefault(id(x.material), _material(x.material, variation, i)))
+                for x in cover.layers
+            ),
+        )
+        for cover in package.covers
+    )
+    return replace(
+        package, parts=tuple(_part(p, variation, i) for p in package.parts), walls=walls, covers=covers
+    )
 
 
 def _material(m: Material, variation: Variation, i: int) -> Material:

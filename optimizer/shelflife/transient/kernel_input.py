@@ -23,7 +23,9 @@ def fits(plan: Plan) -> bool:
     """Whether the compiled march can follow this package."""
     product = plan.contents.product
     sinks = any(place.used >= 0 for place in plan.gases)
-    return bool(product.headspace.rigid and not product.headspace.creep and not sinks and plan.columns)
+    rigid = product.headspace.rigid and not product.headspace.creep
+    in_air = all(stage.gas is None for stage in plan.case.storage)
+    return bool(rigid and in_air and not sinks and plan.columns)
 
 
 class Memory:

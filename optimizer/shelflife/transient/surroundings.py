@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.constants import ATMOSPHERE, DRY_AIR
+from optimizer.constants import ATMOSPHERE
 from optimizer.errors import InputError, Problem
 from optimizer.physics.leaks import hole_conductance
 from optimizer.physics.permeability import arrhenius
@@ -42,6 +42,11 @@ def durations(variation: Variation | None, segments: Segments, end: float) -> Ar
     return value
 
 
+def _along(share: Array | float, like: Array) -> Array | float:
+    """A value of every segment (S,) as it multiplies (S,) or (S, B)."""
+    return share if np.ndim(share) == 0 or like.ndim == 1 else np.asarray(share)[:, None]
+
+
 class Surroundings:
     """Conditions of segment after segment. What depends on the temperature alone is worked out for all
     segments at once, shape (S,), or (S, B) where the temperature is offset by sample."""
@@ -60,7 +65,7 @@ class Surroundings:
         self.temperature, self.humidity = t, a
         self.saturation = saturation_pressure(t)
         dry = pressure - a * self.saturation
-        self.outside = [DRY_AIR[g] * dry for g in contents.gases]
+        self.outside = [_along(segments.share(g), dry) * dry for g in contents.gases]
         self.dissolving = [product.volume * solubility(product, g, t) for g in contents.gases]
         self.reactions: list[Reaction | None] = [None] * len(segments)
         if contents.reacts:

@@ -62,11 +62,31 @@ class LayerState:
 
 
 @dataclass(frozen=True)
+class OuterPackAnswer:
+    """A second pack around ``packages`` of those predicted. space_mL: of gas between, at closing; mass and
+    cost are its own, in all and for each package in it (None where a price is missing); oxygen_pct (of the
+    dry gas) and humidity_pct between the packs after ``at_days``: the target, or the end of the look."""
+
+    packages: int
+    space_mL: float
+    walls: str
+    mass_g: float
+    mass_per_package_g: float
+    cost: float | None
+    cost_per_package: float | None
+    currency: str
+    at_days: float
+    oxygen_pct: float
+    humidity_pct: float
+
+
+@dataclass(frozen=True)
 class PredictResult:
     """Answer of ``predict``. time_series: 'days' and one list per quantity, names carry units. wall_model:
     steady or transient, how the walls were simulated; wall_reason: why, in words; uncertainty: None unless
     samples were asked for; confidence_asked [-]: the least probability of passing that ``passes`` needs, None
-    where only the properties as given count."""
+    where only the properties as given count; outer_pack: None where packages stand alone; mass and cost of
+    the answer are without it."""
 
     title: str
     version: str
@@ -94,6 +114,7 @@ class PredictResult:
     wall_reason: str = ""
     uncertainty: UncertaintyResult | None = None
     confidence_asked: float | None = None
+    outer_pack: OuterPackAnswer | None = None
     command: str = "predict"
 
     def as_dict(self) -> dict[str, Any]:

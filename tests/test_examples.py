@@ -83,6 +83,7 @@ def test_there_is_an_example_for_every_job() -> None:
     assert {folder.name for folder in EXAMPLES} == {
         "coffee_sachet",
         "cracker_pouch",
+        "lightweight_bottle",
         "oat_drink_bottle",
         "sparkling_bottle",
     }

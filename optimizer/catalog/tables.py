@@ -104,7 +104,8 @@ def parse_table(text: str, name: str) -> Table:
                     f"{len(cells)} cells for {len(columns)} columns",
                     file=name,
                     line=number,
-                    column=cell_starts(line, delimiter)[len(columns)],
+                    # a stray quotation mark can hide a delimiter
+                    column=[*cell_starts(line, delimiter), 1][: len(columns) + 1][-1],
                     hint=f'put a cell that holds a "{delimiter}" in double quotes',
                 )
             )

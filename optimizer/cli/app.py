@@ -279,6 +279,40 @@ def tradeoff(
     _run("run_tradeoff", debug, project=project, csv=csv, json=json, **span, **limits)
 
 
+@app.command(short_help="What is found in a mesh of the package, with a picture.", epilog=_EXIT)
+def geometry(
+    file: Annotated[
+        str, typer.Argument(metavar="FILE", help="Mesh of the package: STL, OBJ, PLY, OFF, GLB or 3MF.")
+    ],
+    unit: Annotated[
+        str | None,
+        typer.Option("--unit", metavar="UNIT", help="Length of one unit of the file, as mm; never guessed."),
+    ] = None,
+    inner: Annotated[
+        str | None,
+        typer.Option(
+            "--inner", metavar="FILE", help="Mesh of the inner face of the wall, in the same coordinates."
+        ),
+    ] = None,
+    up: Annotated[
+        str | None,
+        typer.Option("--up", metavar="AXIS", help="x, y, z, -x, -y or -z; from the openings unless given."),
+    ] = None,
+    picture: Annotated[
+        str | None,
+        typer.Option(
+            "--picture", metavar="FILE", help="Where the picture goes (SVG); NAME-geometry.svg unless given."
+        ),
+    ] = None,
+    no_picture: Annotated[bool, typer.Option("--no-picture", help="Write no picture.")] = False,
+    json: Json = None,
+    debug: Debug = False,
+) -> None:
+    """Size, area, volume, openings and wall thickness of a mesh, what was mended, and a picture of it."""
+    drawn = dict(picture=picture, no_picture=no_picture)
+    _run("run_geometry", debug, file=file, unit=unit, inner=inner, up=up, json=json, **drawn)
+
+
 @materials.command("list")
 def materials_list(project: OptionalProject = None, json: Json = None, debug: Debug = False) -> None:
     """Every material with its density, permeabilities and grade of data."""

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from optimizer.catalog import Catalog
 from optimizer.constants import MOLAR_MASS
-from optimizer.errors import GeometryError, InputError, MaterialError
-from optimizer.geometry.shapes import SHAPES, each, scaled
-from optimizer.geometry.surface import Patch, Surface
+from optimizer.errors import InputError, MaterialError
+from optimizer.geometry.shapes import scaled
 from optimizer.physics.material import Material
 from optimizer.physics.water import saturation_pressure
 from optimizer.project import schema_package as given
+from optimizer.project.build_closures import build_holes
+from optimizer.project.build_mesh import Meshes, build_mesh_part, names_of_regions_are_free
+from optimizer.project.build_openings import build_opening, openings_are_covered
+from optimizer.project.build_shape import build_shape_part
+from optimizer.project.build_thickness import Built, Tables
+from optimizer.project.build_thickness import is_file as is_file
+from optimizer.project.build_thickness import nominal_thickness as nominal_thickness
 from optimizer.project.reader import Reader
 from optimizer.project.source import Location
 from optimizer.shelflife.package import (
     ClosurePart,
     GivenConductance,
-    HolePart,
     Layer,
     Part,
     Wall,
@@ -43,86 +47,8 @@ def build_walls(walls: Mapping[str, given.Wall], materials: Mapping[str, Materia
     return built
 
 
-def nominal_thickness(wall: given.Wall) -> float:
-    """Thickness of all layers [m]."""
-    return sum(layer.thickness.value for layer in wall.layers)
-
-
-def surface_of(name: str, part: given.WallPart, base: Path, reader: Reader) -> Surface | None:
-    """Surface of a part at thickness ratio 1, or None with the problems noted."""
-    place: Location = ("package", "parts", name)
-    try:
-        if isinstance(part, given.AreaPart):
-            return Surface((Patch(part.area.value),))
-        if isinstance(part, given.MeshPart):
-            if not is_file(base / part.mesh):
-                reader.refuse(
-                    (*place, "mesh"), "there is no such file", "paths are relative to the project file"
-                )
-                return None
-            from optimizer.geometry.mesh import load_surface
-
-            return load_surface(base / part.mesh, part.unit, dimensions=part.dimensions)
-        return _shape(place, part, reader)
-    except GeometryError as error:
-        for single in each(error):
-            known = single.field and single.field in type(part).model_fields
-            written = _as_written(part, single.field) if known else ""
-            reader.refuse((*place, written) if written else place, single.message, single.hint)
-        return None
-
-
-def is_file(path: Path) -> bool:
-    try:
-        return path.is_file()
-    except (OSError, ValueError):
-        return False
-
-
-def _shape(place: Location, part: Any, reader: Reader) -> Surface | None:
-    spec = SHAPES[part.shape]
-    sizes = {n: getattr(part, n) for n in spec.parameters if getattr(part, n) is not None}
-    for other, meant in spec.aliases.items():
-        if getattr(part, other) is None:
-            continue
-        if meant in sizes:
-            reader.refuse((*place, other), f"says the same as '{meant}'", "keep one of them", key=True)
-            return None
-        sizes[meant] = getattr(part, other)
-    surface: Surface = spec.function(**sizes, dimensions=part.dimensions)
-    return surface
-
-
-def _as_written(part: Any, field: str) -> str:
-    """The key under which the user gave ``field``."""
-    if getattr(part, field, None) is None and hasattr(part, "shape"):
-        for other, meant in SHAPES[part.shape].aliases.items():
-            if meant == field and getattr(part, other, None) is not None:
-                return other
-    return field
-
-
-def thickness_ratio(
-    place: Location, part: given.WallPart, wall: given.Wall | None, reader: Reader
-) -> float | None:
-    """Local thickness over the nominal one; None when it cannot be said."""
-    if part.thickness is None:
-        return 1.0 if part.thickness_ratio is None else part.thickness_ratio
-    if part.thickness_ratio is not None:
-        reader.refuse(
-            (*place, "thickness"), "cannot stand beside thickness_ratio", "keep one of them", key=True
-        )
-        return None
-    return part.thickness.value / nominal_thickness(wall) if wall else None
-
-
-def build_wall_part(name: str, part: given.WallPart, surface: Surface, ratio: float) -> WallPart:
-    return WallPart(name, part.wall, scaled(surface, ratio).patches)
-
-
-def build_hole(name: str, part: given.HolePart) -> HolePart:
-    hole = part.pinhole
-    return HolePart(name, hole.diameter.value, hole.length.value, hole.count)
+def build_wall_part(name: str, built: Built) -> WallPart:
+    return WallPart(name, built.wall, scaled(built.surface, built.ratio).patches, built.surface.unevenness)
 
 
 def build_closure(name: str, part: given.ClosurePart, reader: Reader) -> ClosurePart:
@@ -195,26 +121,44 @@ def _water(place: Location, row: given.Rate, reader: Reader) -> float | None:
 
 def build_parts(
     package: given.Package, walls: Mapping[str, given.Wall] | None, base: Path, reader: Reader
-) -> tuple[dict[str, Part], dict[str, tuple[Surface, float]]]:
-    """Parts by name, and for wall parts their surface and thickness ratio (for the plausibility checks)."""
+) -> tuple[dict[str, Part], dict[str, Built]]:
+    """Parts by name, and those made of a wall as built (for the plausibility checks)."""
     parts: dict[str, Part] = {}
-    surfaces: dict[str, tuple[Surface, float]] = {}
+    surfaces: dict[str, Built] = {}
+    meshes, tables = Meshes(base, reader), Tables(base, reader)
+    names_of_regions_are_free(package, reader)
     for name, part in package.parts.items():
         if isinstance(part, given.ClosurePart):
             parts[name] = build_closure(name, part, reader)
         elif isinstance(part, given.HolePart):
-            parts[name] = build_hole(name, part)
+            parts |= build_holes(name, part)
+        elif isinstance(part, given.SealPart):
+            continue  # needs the materials: see build_closures
         else:
-            surface = surface_of(name, part, base, reader)
-            wall = walls.get(part.wall) if walls else None
-            ratio = thickness_ratio(("package", "parts", name), part, wall, reader)
-            if surface is None or ratio is None:
-                continue
-            for note in surface.notes:
-                (reader.warn if "?" in note else reader.assume)(f"part '{name}': {note}")
-            parts[name] = build_wall_part(name, part, surface, ratio)
-            surfaces[name] = (surface, ratio)
+            for key, built in _build_walls_of(name, part, package, walls or {}, meshes, tables, reader):
+                surfaces[key] = built
+                parts[key] = build_wall_part(key, built)
+    openings_are_covered(package, meshes, reader)
     return parts, surfaces
+
+
+def _build_walls_of(
+    name: str,
+    part: given.WallPart,
+    package: given.Package,
+    walls: Mapping[str, given.Wall],
+    meshes: Meshes,
+    tables: Tables,
+    reader: Reader,
+) -> list[tuple[str, Built]]:
+    """A part that is made of a wall, and the regions of a mesh."""
+    if isinstance(part, given.MeshPart):
+        return list(build_mesh_part(name, part, walls, meshes, tables, reader).items())
+    if isinstance(part, given.OpeningPart):
+        single = build_opening(name, part, package, meshes, walls, reader)
+    else:
+        single = build_shape_part(name, part, walls, tables, reader)
+    return [] if single is None else [(name, single)]
 
 
 def find_material(

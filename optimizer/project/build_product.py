@@ -71,7 +71,7 @@ def _limits(limits: given.Limits) -> list[Limit]:
 def _headspace(headspace: given.Headspace, carbonated: bool, reader: Reader) -> Headspace:
     built = Headspace(headspace.volume.value, headspace.walls == "rigid", creep=_creep(headspace, reader))
     if headspace.gas is not None:
-        shares = _shares(("product", "headspace", "gas"), headspace.gas, reader)
+        shares = mole_shares(("product", "headspace", "gas"), headspace.gas, reader)
         return replace(built, gas=shares) if shares else built
     if carbonated:
         return replace(built, gas={})  # what is taken instead is said with the prediction
@@ -79,7 +79,7 @@ def _headspace(headspace: given.Headspace, carbonated: bool, reader: Reader) -> 
     return built
 
 
-def _shares(place: Location, gas: Mapping[str, Quantity], reader: Reader) -> dict[str, float] | None:
+def mole_shares(place: Location, gas: Mapping[str, Quantity], reader: Reader) -> dict[str, float] | None:
     """Mole shares that add up to 1; None where they do not by far."""
     shares = {name: share.value for name, share in gas.items()}
     total = sum(shares.values())
@@ -129,7 +129,7 @@ def build_before(before: given.BeforeClosing | None, wall: str, reader: Reader) 
     if gas is None and (humidity is not None or wall == "transient"):
         reader.assume("Gas around the walls before closing not given: air taken.")
     built = Surroundings(None if humidity is None else humidity.value)
-    shares = _shares(("before_closing", "gas"), gas, reader) if gas is not None else None
+    shares = mole_shares(("before_closing", "gas"), gas, reader) if gas is not None else None
     return replace(built, gas=shares) if shares else built
 
 

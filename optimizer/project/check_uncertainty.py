@@ -55,12 +55,12 @@ def _thickness(names: Collection[str], sections: Sections, reader: Reader) -> No
     if sections.package is None or sections.walls is None:
         return
     walls, parts = sections.walls, sections.package.parts
-    of_walls = [name for name, part in parts.items() if isinstance(part, parts_given.WallPart)]
+    of_walls = list(parts_given.walls_of(sections.package))
     for name in names:
         if name in walls:
             if name in of_walls:
                 reader.warn(f"the name '{name}' under uncertainty.thickness is a wall and a part: the wall's")
-        elif name not in parts:
+        elif name not in parts and name not in of_walls:
             hint = did_you_mean(name, [*walls, *of_walls], "walls and parts")
             _refuse("thickness", name, f"there is no wall or part '{name}'", hint, reader)
         elif name not in of_walls:

@@ -9,19 +9,18 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from optimizer.geometry.shapes import SHAPES
-from optimizer.geometry.surface import Surface
 from optimizer.physics.material import Material
 from optimizer.project import schema_package as parts_given
-from optimizer.project.build_package import nominal_thickness
+from optimizer.project.build_closures import material_places as closure_places
 from optimizer.project.build_product import WATER_LIMITS
+from optimizer.project.build_thickness import Built, nominal_thickness
 from optimizer.project.reader import Reader
-from optimizer.project.schema import Sections
+from optimizer.project.schema import Sections, outer_sections
 from optimizer.project.schema_product import Product
 from optimizer.project.source import Location
 from optimizer.project.suggest import did_you_mean
 from optimizer.shelflife.package import LIMIT_GAS
-from optimizer.shelflife.words import span
+from optimizer.shelflife.words import listed
 
 #: Room inside against product and headspace: told beyond the first, refused beyond the second (a unit slip).
 ROOM_WARNING, ROOM_ERROR = 1.10, 2.0
@@ -32,13 +31,10 @@ _HEADSPACE_OVER_PRODUCT = 1.0
 #: Mass over volume of a product outside this range [kg/m3] is a unit slip.
 DENSITY_ERROR = 5.0, 5000.0
 
-#: A thickness may be written with three digits: a coat weight over a density seldom is a round number.
-_ROUNDED = 2e-3
-
 _KEEP = ("design", "rules", "keep")
 _AVOID = ("design", "rules", "avoid")
 
-Surfaces = Mapping[str, tuple[Surface, float]]
+Surfaces = Mapping[str, Built]
 
 
 def walls_exist(sections: Sections, reader: Reader) -> None:
@@ -63,6 +59,9 @@ def _wall_references(sections: Sections) -> list[tuple[Location, str]]:
         for name, part in sections.package.parts.items():
             if isinstance(part, parts_given.WallPart):
                 found.append((("package", "parts", name, "wall"), part.wall))
+            for key, region in part.regions.items() if isinstance(part, parts_given.MeshPart) else ():
+                if region.wall is not None:
+                    found.append((("package", "parts", name, "regions", key, "wall"), region.wall))
     if sections.target:
         for i, row in enumerate(sections.target.transmission):
             if row.wall is not None:
@@ -90,8 +89,13 @@ def walls_are_used(sections: Sections, reader: Reader) -> None:
 
 
 def _walls_in_use(sections: Sections) -> set[str]:
-    parts = sections.package.parts.values() if sections.package else ()
-    return {part.wall for part in parts if isinstance(part, parts_given.WallPart)}
+    if sections.package is None:
+        return set()
+    found = set(parts_given.walls_of(sections.package).values())
+    if sections.package.outer is not None:
+        around = parts_given.Package.model_construct(parts=sections.package.outer.parts)
+        found |= set(parts_given.walls_of(around).values())
+    return found
 
 
 def limits_have_their_model(product: Product, reader: Reader) -> None:
@@ -155,16 +159,16 @@ def product_fits_the_package(sections: Sections, surfaces: Surfaces, reader: Rea
     if product is None or package is None or walls is None:
         return
     room = known = total = 0.0
-    for name, part in package.parts.items():
-        if not isinstance(part, parts_given.WallPart):
-            continue
-        if name not in surfaces or part.wall not in walls:
+    made = {built.part for built in surfaces.values()}
+    if any(isinstance(p, parts_given.WallPart) and name not in made for name, p in package.parts.items()):
+        return
+    for built in surfaces.values():
+        if built.wall not in walls:
             return
-        surface, ratio = surfaces[name]
-        thickness = nominal_thickness(walls[part.wall]) * ratio
-        area, volume = surface.area(thickness), surface.interior_volume(thickness)
+        thickness = nominal_thickness(walls[built.wall]) * built.ratio
+        area, volume = built.surface.area(thickness), built.surface.interior_volume(thickness)
         total += area
-        if volume is not None and volume >= 0 and not _unknown_room(part):
+        if volume is not None and volume >= 0 and built.room:
             room, known = room + volume, known + area
     if room <= 0 or known < (1.0 - UNKNOWN_SHARE) * total:
         return
@@ -177,51 +181,30 @@ def product_fits_the_package(sections: Sections, surfaces: Surfaces, reader: Rea
         reader.warn(f"{said}: {100 * (factor - 1):.0f} % apart; check dimensions, volume and headspace")
 
 
-def _unknown_room(part: parts_given.WallPart) -> bool:
-    """A plain area or a pouch; a disc closes a body and adds no room."""
-    shape = getattr(part, "shape", None)
-    if isinstance(part, parts_given.AreaPart):
-        return True
-    return shape is not None and shape != "disc" and not SHAPES[shape].encloses
-
-
 def walls_fit_into_their_parts(sections: Sections, surfaces: Surfaces, reader: Reader) -> None:
     """A wall thicker than the room in its part is a slip of um and mm."""
-    if sections.package is None or sections.walls is None:
-        return
-    for name, (surface, ratio) in surfaces.items():
-        part = sections.package.parts[name]
-        wall = sections.walls.get(part.wall) if isinstance(part, parts_given.WallPart) else None
-        if wall and nominal_thickness(wall) * ratio >= surface.largest_thickness:
+    for built in surfaces.values():
+        wall = (sections.walls or {}).get(built.wall)
+        thickness = nominal_thickness(wall) * built.ratio if wall else 0.0
+        if thickness >= built.surface.largest_thickness:
+            most = built.surface.unevenness.most if built.surface.unevenness else 1.0
             reader.refuse(
-                ("package", "parts", name),
-                f"a wall of {nominal_thickness(wall) * ratio * 1e3:.4g} mm leaves no room inside",
+                built.place,
+                f"a wall of {thickness * most * 1e3:.4g} mm leaves no room inside",
                 "check the units of the dimensions and of the layers",
                 key=True,
             )
 
 
-def layers_are_within_gauge(sections: Sections, materials: Mapping[str, Material], reader: Reader) -> None:
-    """A layer that the line cannot run is told, not refused; beyond a factor of 100 it is a unit slip."""
-    for name, wall in (sections.walls or {}).items():
-        for i, layer in enumerate(wall.layers):
-            material = materials.get(layer.material)
-            if material is None:
-                continue
-            low, high = material.gauge
-            value = layer.thickness.value
-            gauge = span(low * 1e6, high * 1e6, "um", 4)
-            if value > 100 * high or value < low / 100:
-                reader.refuse(
-                    ("walls", name, "layers", i, "thickness"),
-                    f"'{layer.thickness.text}' is far outside the gauge of '{material.name}', {gauge}",
-                    "check the unit",
-                )
-            elif not low * (1 - _ROUNDED) <= value <= high * (1 + _ROUNDED):
-                reader.warn(
-                    f"wall '{name}', layer {i + 1}: {layer.thickness.text} is outside the gauge of "
-                    f"'{material.name}' ({gauge})"
-                )
+def fields_follow_the_design(sections: Sections, surfaces: Surfaces, reader: Reader) -> None:
+    """A measured thickness is that of the wall as listed: a designed wall has it in proportion."""
+    for wall in sections.design.walls if sections.design else ():
+        own = [n for n, b in surfaces.items() if b.wall == wall and (b.measured or b.ratio != 1.0)]
+        if any(surfaces[name].measured for name in own):
+            reader.assume(
+                f"where the design changes the wall '{wall}', the thickness of {listed(own)} is scaled "
+                "with it everywhere, and layer fractions are kept"
+            )
 
 
 def materials_have_the_gases(
@@ -300,6 +283,13 @@ def _material_uses(sections: Sections, followed: Collection[str] = ()) -> list[M
             MaterialUse(("walls", name, "layers", i, "material"), material, stack, needed)
             for i, material in enumerate(stack)
         ]
+    needed = needed_gases(sections, (), followed)
+    closures = closure_places(sections)
+    if (around := outer_sections(sections)) is not None:
+        closures += [
+            (("package", "outer", *place[1:]), name, beside) for place, name, beside in closure_places(around)
+        ]
+    uses += [MaterialUse(place, name, beside, needed) for place, name, beside in closures]
     if sections.design:
         keep = sections.design.rules.keep
         chosen = (*sections.design.choose_from, *keep)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from optimizer.shelflife.covered import expand
 from optimizer.shelflife.package import Case, ClosurePart, HolePart, Part, Wall, WallPart
 
 
 def describe_parts(case: Case) -> tuple[Mapping[str, str], ...]:
     """One row for each part: part, kind, wall, area, thickness; empty where it does not apply."""
-    return tuple(_part(part, case.package.walls) for part in case.package.parts)
+    package = expand(case.package)
+    return tuple(_part(part, package.walls) for part in package.parts)
 
 
 def _part(part: Part, walls: Mapping[str, Wall]) -> Mapping[str, str]:
@@ -19,7 +21,7 @@ def _part(part: Part, walls: Mapping[str, Wall]) -> Mapping[str, str]:
         area = part.area(nominal)
         mean = part.mass_area(nominal) / area * nominal if area else 0.0
         return row | {
-            "kind": "wall",
+            "kind": part.seal or "wall",
             "wall": part.wall,
             "area": f"{area * 1e4:.4g} cm2",
             "thickness": f"{mean * 1e6:.4g} um",

@@ -13,7 +13,9 @@ from optimizer.design.options import DesignOptions
 from optimizer.errors import InputError, Problem
 from optimizer.physics.material import Material
 from optimizer.project import check_storage, checks
+from optimizer.project.build_closures import build_covers, build_seals
 from optimizer.project.build_design import build_design
+from optimizer.project.build_outer import build_outer
 from optimizer.project.build_package import build_parts, build_walls, find_material, is_file
 from optimizer.project.build_product import build_before, build_product
 from optimizer.project.build_storage import (
@@ -23,15 +25,17 @@ from optimizer.project.build_storage import (
     mean_temperature,
 )
 from optimizer.project.build_uncertainty import build_uncertainty
+from optimizer.project.check_layers import layers_are_within_gauge
 from optimizer.project.check_steady import steady_walls_suffice
 from optimizer.project.check_uncertainty import names_are_known, spreads_have_something_to_act_on
 from optimizer.project.reader import Reader
-from optimizer.project.schema import Sections, read_sections
+from optimizer.project.schema import Sections, outer_sections, read_sections
 from optimizer.project.schema_material import Table
-from optimizer.project.schema_package import MeshPart
+from optimizer.project.schema_package import files_of
 from optimizer.project.schema_storage import WeatherStage
 from optimizer.project.source import Location, Source, dotted, read_source
 from optimizer.shelflife.contents import simulated_gases
+from optimizer.shelflife.nested import surrounded
 from optimizer.shelflife.package import Case, Package, Part, Product, Stage, TransmissionLimit, Wall
 
 
@@ -138,12 +142,17 @@ def _case(
         parts, surfaces = build_parts(sections.package, sections.walls, base, reader)
         checks.product_fits_the_package(sections, surfaces, reader)
         checks.walls_fit_into_their_parts(sections, surfaces, reader)
+        checks.fields_follow_the_design(sections, surfaces, reader)
     walls: dict[str, Wall] = {}
     if catalog is not None:
-        checks.layers_are_within_gauge(sections, materials, reader)
+        layers_are_within_gauge(sections, materials, reader)
         followed = simulated_gases(product) if product else ()
         checks.materials_have_the_gases(sections, materials, followed, reader)
         walls = build_walls(sections.walls or {}, materials)
+    seals = build_seals(sections, materials, reader)
+    parts, walls = parts | seals.parts, walls | seals.walls
+    covers = build_covers(sections, parts, walls, materials, reader)
+    outer = build_outer(sections, materials, walls, base, reader)
     steady_walls_suffice(sections, materials, reader)
     before = build_before(sections.before_closing, sections.wall, reader)
     names_are_known(sections, materials, catalog, reader)
@@ -155,10 +164,10 @@ def _case(
         return None
     shelf_life = sections.target.shelf_life if sections.target else None
     target = shelf_life.value if shelf_life else None
-    return Case(
+    case = Case(
         title=sections.title,
         product=product,
-        package=Package(tuple(parts.values()), walls),
+        package=Package(tuple(parts.values()), walls, covers, seals.opening_pressure),
         storage=stages,
         target=target,
         horizon=horizon(stages, target),
@@ -168,7 +177,9 @@ def _case(
         wall=sections.wall,
         before=before,
         uncertainty=build_uncertainty(sections, materials, catalog),
+        outer=outer,
     )
+    return surrounded(case)
 
 
 def _product(
@@ -188,7 +199,10 @@ def _files(sections: Sections, path: Path) -> tuple[Path, ...]:
     """The project file and the files it names."""
     named = [entry.table for entry in sections.materials if isinstance(entry, Table)]
     if sections.package:
-        named += [part.mesh for part in sections.package.parts.values() if isinstance(part, MeshPart)]
+        named += files_of(sections.package)
+    around = outer_sections(sections)
+    if around is not None and around.package is not None:
+        named += files_of(around.package)
     named += [stage.weather for stage in sections.storage or [] if isinstance(stage, WeatherStage)]
     return (path, *(path.parent / name for name in dict.fromkeys(named)))
 

@@ -25,6 +25,11 @@ class Reader:
         if problem not in self.problems:
             self.problems.append(problem)
 
+    def within(self, old: Location, new: Location, name: str) -> Reader:
+        """A reader for what stands at ``new`` and is built as if it stood at ``old``; it collects into this
+        one, with ``name`` before warnings and assumptions."""
+        return _Within(self.source, self.problems, self.warnings, self.assumptions, (old, new), name)
+
     def warn(self, text: str) -> None:
         text = text[:1].upper() + text[1:]
         if text not in self.warnings:
@@ -34,3 +39,21 @@ class Reader:
         text = sentence(text)
         if text not in self.assumptions:
             self.assumptions.append(text)
+
+
+@dataclass
+class _Within(Reader):
+    moved: tuple[Location, Location] = ((), ())
+    name: str = ""
+
+    def refuse(self, place: Location, message: str, hint: str = "", *, key: bool = False) -> None:
+        old, new = self.moved
+        if place[: len(old)] == old:
+            place = (*new, *place[len(old) :])
+        super().refuse(place, message, hint, key=key)
+
+    def warn(self, text: str) -> None:
+        super().warn(self.name + text)
+
+    def assume(self, text: str) -> None:
+        super().assume(self.name + text)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Annotated, Any, ClassVar
 
@@ -144,6 +144,15 @@ class Sections:
     before_closing: BeforeClosing | None
     uncertainty: Uncertainty | None
     failed: frozenset[str]
+
+
+def outer_sections(sections: Sections) -> Sections | None:
+    """The file as if its outer pack were the package; None without one."""
+    outer = sections.package.outer if sections.package else None
+    if outer is None:
+        return None
+    package = Package.model_construct(parts=outer.parts, labels={}, outer=None)
+    return replace(sections, package=package, target=None, design=None)
 
 
 def read_sections(source: Source) -> tuple[Sections, list[Problem]]:

@@ -9,7 +9,6 @@ from typing import Annotated, Any, ClassVar
 from pydantic import BeforeValidator, PlainValidator, create_model
 from pydantic_core import PydanticCustomError
 
-from optimizer.errors import UnitError
 from optimizer.geometry.shapes import DIMENSIONS, SHAPES
 from optimizer.project.base import Group, fault, one_of, shown
 from optimizer.project.fields import (
@@ -18,28 +17,30 @@ from optimizer.project.fields import (
     Factor,
     Gas,
     Humidity,
-    Length,
     Pressure,
     Spread,
     Temperature,
+    Volume,
     Word,
     choice,
     flag,
     for_gas,
-    plain_number,
     ratio,
     take,
+    whole,
 )
+from optimizer.project.schema_closures import SEALS, Label
+from optimizer.project.schema_closures import HolePart as HolePart
+from optimizer.project.schema_closures import SealPart as SealPart
+from optimizer.project.schema_layers import Layer
+from optimizer.project.schema_layers import some as some
+from optimizer.project.schema_mesh import Region, Up, mesh_unit, region
+from optimizer.project.schema_product import Shares
+from optimizer.project.schema_thickness import TableFile, Thickness, any_thickness, flat_thickness
 from optimizer.project.suggest import did_you_mean
-from optimizer.units import Quantity, read
+from optimizer.units import Quantity
 
-PART_KEYS = ("shape", "area", "mesh", "transmission", "pinhole")
-
-
-class Layer(Group):
-    material: Word
-    thickness: Length
-    example: ClassVar[dict[str, str]] = {"material": "HDPE", "thickness": "320 um"}
+PART_KEYS = ("shape", "area", "mesh", "opening_of", "transmission", "pinhole", *SEALS)
 
 
 class Wall(Group):
@@ -49,35 +50,24 @@ class Wall(Group):
     example: ClassVar[dict[str, str]] = {"layers": "[{material: HDPE, thickness: 320 um}]"}
 
 
-def some(value: Any, what: str, sample: str) -> Any:
-    if not isinstance(value, list):
-        raise fault(f"a list is expected here, not {shown(value)}", f"for example [{sample}]")
-    if not value:
-        raise fault(f"needs at least one {what}", f"for example [{sample}]")
-    return value
-
-
-def _local_thickness(value: Any) -> Quantity:
-    if isinstance(value, str) and not any(c.isdigit() for c in value.strip()[:1]):
-        raise fault(
-            "thickness tables are read in a later release",
-            "give one thickness such as '480 um', or thickness_ratio",
-        )
-    return take(value, "length", "480 um", above=0.0, limits="more than 0")
-
-
 class WallPart(Group):
-    """A part made of a wall. thickness: mean thickness of this part, all layers together."""
+    """A part made of a wall. thickness: of this part, all layers together; one, or from place to place."""
 
     wall: Word
     thickness_ratio: Factor | None = None
-    thickness: Annotated[Quantity, PlainValidator(_local_thickness)] | None = None
+    thickness: Annotated[Thickness, PlainValidator(any_thickness)] | None = None
     example: ClassVar[dict[str, str]] = {
         "wall": "bottle",
         "thickness_ratio": "1.4",
         "area": "18 cm2",
         "mesh": "bottle.stl",
         "unit": "mm",
+        "up": "z",
+        "inner": "bottle-inside.stl",
+        "opening_of": "bottle",
+        "opening": "1",
+        "regions": "{base: {below: 20 mm, thickness_ratio: 1.4}}",
+        "thickness": "480 um",
         "diameter": "75 mm",
         "height": "210 mm",
     }
@@ -87,22 +77,29 @@ class AreaPart(WallPart):
     area: Area
 
 
-def mesh_unit(value: Any) -> float:
-    """One unit of the mesh [m]."""
-    if not isinstance(value, str) or any(c.isdigit() for c in value):
-        raise fault(f"the unit of a length is expected here, not {shown(value)}", "for example mm")
-    try:
-        return read(f"1 {value}", "length").value
-    except UnitError:
-        raise fault(f"{shown(value)} is not the unit of a length", "for example mm, cm, m or in") from None
-
-
 class MeshPart(WallPart):
-    """unit: one unit of the mesh [m]."""
+    """unit: one unit of the mesh [m]. inner: file of the inner face of the wall, where ``mesh`` is the outer.
+
+    regions: parts of their own, by name; the first that takes a face keeps it, and this part has the rest.
+    """
 
     mesh: Word
-    unit: Annotated[float, PlainValidator(lambda v: mesh_unit(v))]
+    unit: Annotated[float, PlainValidator(mesh_unit)]
     dimensions: Annotated[str, choice(*DIMENSIONS)] = "outside"
+    inner: Word | None = None
+    up: Up | None = None
+    regions: Annotated[
+        dict[str, Annotated[Region, PlainValidator(region)]], BeforeValidator(lambda v: _named(v, "region"))
+    ] = {}
+
+
+class OpeningPart(WallPart):
+    """A flat piece of a wall over an opening of the mesh of another part; openings count from 1, largest
+    first."""
+
+    opening_of: Word
+    opening: Annotated[int, whole(1, 1000)] = 1
+    thickness: Annotated[Quantity, PlainValidator(flat_thickness)] | None = None
 
 
 class Rate(Group):
@@ -147,18 +144,7 @@ class ClosurePart(Group):
     ]
 
 
-class Hole(Group):
-    diameter: Length
-    length: Length
-    count: Annotated[float, plain_number(above=0.0, most=1e6, limits="more than 0", example="1")] = 1.0
-    example: ClassVar[dict[str, str]] = {"diameter": "20 um", "length": "300 um"}
-
-
-class HolePart(Group):
-    pinhole: Hole
-
-
-Part = WallPart | ClosurePart | HolePart
+Part = WallPart | ClosurePart | HolePart | SealPart
 
 
 @cache
@@ -225,8 +211,10 @@ def _part(value: Any) -> type[Group]:
     kinds: dict[str, type[Group]] = {
         "area": AreaPart,
         "mesh": MeshPart,
+        "opening_of": OpeningPart,
         "transmission": ClosurePart,
         "pinhole": HolePart,
+        **SEALS,
     }
     return kinds[given[0]]
 
@@ -244,8 +232,59 @@ def named(what: str) -> BeforeValidator:
     return BeforeValidator(check)
 
 
-class Package(Group):
-    parts: Annotated[dict[str, Annotated[Any, PlainValidator(one_of(_part))]], named("part")]
+_Parts = Annotated[dict[str, Annotated[Any, PlainValidator(one_of(_part))]], named("part")]
+
+
+class OuterPack(Group):
+    """A second pack around ``count`` of these. volume: of the gas between it and the packages at closing;
+    walls: whether that volume is kept (rigid) or the pressure outside (flexible); gas, humidity: of it at
+    closing."""
+
+    count: Annotated[int, whole(1, 100_000)]
+    volume: Volume
+    walls: Annotated[str, choice("rigid", "flexible")] = "flexible"
+    gas: Shares | None = None
+    humidity: Humidity | None = None
+    parts: _Parts
     example: ClassVar[dict[str, str]] = {
-        "parts": "{body: {shape: cylinder, diameter: 75 mm, height: 210 mm, wall: bottle}}"
+        "count": "12",
+        "volume": "3 L",
+        "walls": "flexible",
+        "gas": "{O2: 20.95 %, N2: 79.05 %}",
+        "humidity": "50 %",
+        "parts": "{wrap: {area: 0.6 m2, wall: wrap}}",
     }
+
+
+class Package(Group):
+    parts: _Parts
+    labels: Annotated[dict[str, Label], named("label")] = {}
+    outer: OuterPack | None = None
+    example: ClassVar[dict[str, str]] = {
+        "parts": "{body: {shape: cylinder, diameter: 75 mm, height: 210 mm, wall: bottle}}",
+        "labels": "{front: {on: body, share: 40 %, layers: [{material: PP, thickness: 50 um}]}}",
+        "outer": "{count: 12, volume: 3 L, parts: {wrap: {area: 0.6 m2, wall: wrap}}}",
+    }
+
+
+def walls_of(package: Package) -> dict[str, str]:
+    """Name of every part that is made of a wall, regions of meshes among them, to that of its wall."""
+    found: dict[str, str] = {}
+    for name, part in package.parts.items():
+        if isinstance(part, WallPart):
+            found[name] = part.wall
+        if isinstance(part, MeshPart):
+            found |= {key: region.wall or part.wall for key, region in part.regions.items()}
+    return found
+
+
+def files_of(package: Package) -> list[str]:
+    """Files that the parts name, as written: meshes and tables of local thickness."""
+    found: list[str] = []
+    for part in package.parts.values():
+        if isinstance(part, MeshPart):
+            found += [part.mesh, *([part.inner] if part.inner else [])]
+        given = [part.thickness] if isinstance(part, WallPart) else []
+        given += [r.thickness for r in part.regions.values()] if isinstance(part, MeshPart) else []
+        found += [thickness.path for thickness in given if isinstance(thickness, TableFile)]
+    return found

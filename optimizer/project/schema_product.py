@@ -31,7 +31,7 @@ from optimizer.units import Quantity
 
 _CREEP = "for example [[0 days, 0 %], [14 days, 1.5 %], [90 days, 2.5 %]]: time since closing, growth"
 _Since = Annotated[Quantity, quantity("duration", "14 days", least=0.0, limits="at least 0")]
-_Shares = Annotated[dict[HeadspaceGas, Share], BeforeValidator(lambda v: _not_empty(v))]
+Shares = Annotated[dict[HeadspaceGas, Share], BeforeValidator(lambda v: _not_empty(v))]
 
 
 def _points(value: Any) -> Any:
@@ -51,7 +51,7 @@ class Headspace(Group):
 
     volume: Volume
     walls: Annotated[str, choice("rigid", "flexible")] = "rigid"
-    gas: _Shares | None = None
+    gas: Shares | None = None
     creep: (
         Annotated[
             list[Annotated[tuple[_Since, Share], BeforeValidator(lambda v: _pair(v))]],
@@ -72,7 +72,7 @@ class BeforeClosing(Group):
     """What the walls were stored in until closing; at least one of the two."""
 
     humidity: Humidity | None = None
-    gas: _Shares | None = None
+    gas: Shares | None = None
     example: ClassVar[dict[str, str]] = {"humidity": "50 %", "gas": "{O2: 20.95 %, N2: 79.05 %}"}
 
 

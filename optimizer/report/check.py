@@ -15,6 +15,7 @@ from optimizer.report.uncertainty import (
     plain_share,
     spread_sections,
 )
+from optimizer.report.uneven import uneven_section
 from optimizer.report.wording import (
     apart,
     change,
@@ -49,6 +50,7 @@ def check_page(result: CheckResult) -> Page:
     compared_sections(page, result)
     _changes(page, result)
     _thickness(page, result)
+    uneven_section(page, result.changed.geometry, "Changed package: wall thickness from place to place, um")
     _lightest(page, result)
     spread_sections(page, result.changed)
     basis(
@@ -201,7 +203,7 @@ def _lightest(page: Page, result: CheckResult) -> None:
     if lightest.get("scale") is None:
         page.indented(f"none: {note}")
         return
-    page.indented(_lightest_sentence(lightest, result.changed))
+    page.indented(_lightest_sentence(lightest, result.changed, result.baseline))
     for wall, layers in lightest["walls"].items():
         total = sum(layer["thickness_um"] for layer in layers)
         structure = " / ".join(f"{layer['material']} {figure(layer['thickness_um'])}" for layer in layers)
@@ -222,14 +224,18 @@ def _lightest_chance(lightest: Mapping[str, Any]) -> str:
     )
 
 
-def _lightest_sentence(lightest: Mapping[str, Any], now: PredictResult) -> str:
+def _lightest_sentence(lightest: Mapping[str, Any], now: PredictResult, before: PredictResult) -> str:
     scale = 100.0 * float(lightest["scale"])
     mass = float(lightest["mass_g"])
     names = list(lightest["walls"])
     walls = f"wall{'' if len(names) == 1 else 's'} {listed(names)}"
     text = f"{figure(scale, 4)} % of the thickness of {walls}: {figure(mass, 4)} g"
-    difference = change(now.mass_g, mass)
-    text += f" ({difference})" if difference not in ("", "same") else ""
+    against = [
+        (change(now.mass_g, mass), "the changed package"),
+        (change(before.mass_g, mass), "the baseline"),
+    ]
+    told = ", ".join(f"{x} against {what}" for x, what in against if x not in ("", "same"))
+    text += f" ({told})" if told else ""
     if lightest.get("cost_per_package") is not None:
         text += f", {money(lightest['cost_per_package'], str(lightest.get('currency', '')))}"
     life = lightest.get("shelf_life_days")

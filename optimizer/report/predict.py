@@ -8,6 +8,7 @@ from optimizer.constants import PERMEANTS
 from optimizer.report.basis import basis
 from optimizer.report.page import Column, Page, number, word
 from optimizer.report.uncertainty import at_confidence, spread_sections, uncertainty_sections
+from optimizer.report.uneven import uneven_section
 from optimizer.report.wording import (
     apart,
     duration,
@@ -43,6 +44,7 @@ def prediction_sections(page: Page, result: PredictResult) -> None:
     _limits(page, result)
     _ways(page, result.transmission, gases_of(result))
     _walls(page, result)
+    uneven_section(page, result.geometry)
     _mass(page, result)
 
 
@@ -233,6 +235,7 @@ def _ways(page: Page, rows: tuple[Transmission, ...], gases: list[str]) -> None:
 
 
 def _walls(page: Page, result: PredictResult) -> None:
+    uneven = {str(row["wall"]) for row in result.geometry if "thickness_method" in row}
     for wall in dict.fromkeys(layer.wall for layer in result.layers):
         films = [f for f in result.film_transmission if f.wall == wall]
         stages = list(dict.fromkeys(layer.stage for layer in result.layers if layer.wall == wall))
@@ -245,7 +248,8 @@ def _walls(page: Page, result: PredictResult) -> None:
         )
         total = sum(layer.thickness_um for layer in layers)
         during = f", during {stage}" if len(stages) > 1 else ""
-        page.heading(f"Wall {wall}, {with_unit(total, 'um', 4)}, inside to outside{during}")
+        listed = " as listed" if wall in uneven else ""
+        page.heading(f"Wall {wall}, {with_unit(total, 'um', 4)}{listed}, inside to outside{during}")
         gases = [
             gas for gas in gases_of(result) if any(gas in layer.resistance_share_pct for layer in layers)
         ]
@@ -298,3 +302,20 @@ def _mass(page: Page, result: PredictResult) -> None:
         page.indented("no material cost: a material has no price, or currencies are mixed")
     else:
         page.indented(f"material cost {money(result.cost_per_package, result.currency)}")
+    _outer(page, result)
+
+
+def _outer(page: Page, result: PredictResult) -> None:
+    """The pack around several packages: what it adds, and the gas in it."""
+    outer = result.outer_pack
+    if outer is None:
+        return
+    page.heading(f"Outer pack around {outer.packages} packages")
+    own = f"{figure(outer.mass_g, 4)} g, {figure(outer.mass_per_package_g)} g for each package in it"
+    if outer.cost_per_package is not None:
+        own += f"; material cost {money(outer.cost_per_package, outer.currency)} each"
+    page.indented(own)
+    page.indented(
+        f"between the packs after {figure(outer.at_days)} days: {figure(outer.oxygen_pct)} % O2 (dry gas), "
+        f"{figure(outer.humidity_pct)} %RH"
+    )

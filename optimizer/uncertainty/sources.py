@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from optimizer.physics.material import Band, Material
 from optimizer.results_uncertainty import SpreadNote
 from optimizer.shelflife.advice import followed, materials_in_use
+from optimizer.shelflife.covered import expanded
 from optimizer.shelflife.exchange import walls_in_use
 from optimizer.shelflife.package import Case, ClosurePart, Wall, WallPart
 from optimizer.shelflife.words import limit_name, listed
@@ -98,6 +99,7 @@ def notes_of(case: Case) -> tuple[str, ...]:
 
 
 def _properties(case: Case) -> Iterator[Input]:
+    case = expanded(case)  # labels have properties too
     gases = followed(case)
     for m, names in _webs(materials_in_use(case)):
         for gas in gases:

@@ -164,7 +164,7 @@ def test_a_wall_that_no_part_uses_is_not_a_changed_wall() -> None:
                     parts=(WallPart("body", "bottle", (Patch(0.05, 1.4),)),) + CASE.package.parts[1:],
                 ),
             ),
-            Change("part body", "shape or thickness ratio as before", "changed"),
+            Change("part body, local thickness", "512 um", "716.8 um"),
         ),
     ],
     ids=lambda value: value.what if isinstance(value, Change) else "",

@@ -18,6 +18,7 @@ HELPS = [
     ["check", "--help"],
     ["compare", "--help"],
     ["tradeoff", "--help"],
+    ["geometry", "--help"],
     ["materials", "--help"],
     ["materials", "list", "--help"],
     ["materials", "show", "--help"],

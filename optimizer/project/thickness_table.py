@@ -1,0 +1,309 @@
+"""Tables of measured wall thickness as CSV: columns found by their headings, which carry the units.
+
+Three kinds: ``height`` and ``thickness`` (a section cut along the axis), ``height``, ``angle`` and
+``thickness`` (a gauge on a turntable), or ``x``, ``y``, ``z`` and ``thickness`` (points in the coordinates of
+the mesh). Comma, semicolon or tab between cells; decimal points.
+"""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.catalog.tables import cell_starts
+from optimizer.errors import InputError, Problem, UnitError
+from optimizer.project.suggest import did_you_mean
+from optimizer.project.weather_raw import Findings
+from optimizer.units import read
+
+Array = NDArray[np.float64]
+
+#: Columns of each kind of table, without the thickness.
+KINDS = (("height",), ("height", "angle"), ("x", "y", "z"))
+#: A file longer than this is no table of thickness [bytes].
+MOST_BYTES = 60_000_000
+
+_COLUMNS = ("height", "angle", "x", "y", "z", "thickness")
+_OTHER_NAMES = {"wall thickness": "thickness"}
+#: Angles are not among the units of the project file: degrees and radians by name.
+_ANGLES = {
+    "deg": math.pi / 180, "degree": math.pi / 180, "degrees": math.pi / 180, "°": math.pi / 180,
+    "rad": 1.0, "radian": 1.0, "radians": 1.0,
+}  # fmt: skip
+_EXAMPLES = {"angle": "deg", "thickness": "um"}
+#: Fewest rows for one, two and three columns of places: a line needs two points, a surface three.
+_LEAST_ROWS = {1: 2, 2: 3, 3: 3}
+
+
+@dataclass(frozen=True)
+class ThicknessTable:
+    """A table as read. columns: as in ``KINDS``; places: (n, len(columns)) [m], angles [rad]; thickness: (n,)
+    [m]; ignored: headings of columns that are not used."""
+
+    name: str
+    columns: tuple[str, ...]
+    places: Array
+    thickness: Array
+    ignored: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Column:
+    """index: which column of the file; scale: SI value of one unit."""
+
+    name: str
+    index: int
+    scale: float
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """lines: of the file; head: line number of the headings; headings; numbers: line number of every row;
+    rows: their cells, as many as headings."""
+
+    lines: list[str]
+    delimiter: str
+    head: int
+    headings: list[str]
+    numbers: list[int]
+    rows: list[list[str]]
+
+    def column(self, line: int, index: int) -> int:
+        """Where a cell begins in its line, from 1; with a stray quotation mark the line itself."""
+        starts = cell_starts(self.lines[line - 1], self.delimiter)
+        return starts[index] if index < len(starts) else 1
+
+
+def read_thickness(path: Path) -> ThicknessTable:
+    """The table of local thickness at ``path``.
+
+    Raises InputError with every kind of problem of each column, at the first place where it occurs.
+    """
+    if path.suffix.lower() in (".xlsx", ".xls", ".ods"):
+        raise InputError(Problem("is a workbook", str(path), hint="save the sheet as 'CSV UTF-8'"))
+    findings = Findings(str(path))
+    sheet = _sheet(_text(path), findings)
+    columns = () if sheet is None else _columns(sheet, findings)
+    if sheet is None or not columns:
+        raise InputError(findings.problems())
+    values = np.array([_numbers(sheet, c, findings) for c in columns]).reshape(len(columns), -1)
+    _rows_suffice(sheet, len(columns) - 1, findings)
+    _places_differ(sheet, columns, values, findings)
+    if findings.found:
+        raise InputError(findings.problems())
+    used = {c.index for c in columns}
+    ignored = tuple(h for i, h in enumerate(sheet.headings) if i not in used)
+    places, thickness = values[:-1].T, values[-1]
+    return ThicknessTable(path.name, tuple(c.name for c in columns[:-1]), places, thickness, ignored)
+
+
+def _text(path: Path) -> str:
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise InputError(Problem(f"cannot be read: {error.strerror}", str(path))) from None
+    if len(content) > MOST_BYTES:
+        raise InputError(
+            Problem(f"is {len(content)} bytes long, too long for a table of thickness", str(path))
+        )
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        hint = "save it as 'CSV UTF-8'"
+        raise InputError(Problem("the file is not UTF-8 text", str(path), hint=hint)) from None
+
+
+def _sheet(text: str, findings: Findings) -> _Sheet | None:
+    """Rows and headings; lines that begin with '#' are remarks. Rows of a wrong length are left out."""
+    lines = [line.rstrip("\r") for line in text.split("\n")]
+    filled = [(n, line) for n, line in enumerate(lines, 1) if line.strip(" ,;\t") and line[0] != "#"]
+    if not filled:
+        findings.add("empty", "the file is empty", hint="the first line names the columns")
+        return None
+    head, heading = filled[0]
+    delimiter = max(",;\t", key=heading.count)
+    headings = _cells(heading, delimiter)
+    while len(headings) > 1 and not headings[-1]:  # a spreadsheet may end its lines with separators
+        headings.pop()
+    sheet = _Sheet(lines, delimiter, head, headings, [], [])
+    for n, line in filled[1:]:
+        cells = _cells(line, delimiter)
+        if any(cells[len(headings) :]) or len(cells) < len(headings):
+            said = f"{len(cells)} cell{'s' if len(cells) > 1 else ''} for {len(headings)} columns"
+            hint = f"one '{delimiter}' between cells, and a decimal point: 12.5"
+            findings.add("cells", said, n, 1, hint=hint)
+        else:
+            sheet.numbers.append(n)
+            sheet.rows.append(cells)
+    if len(filled) == 1:
+        findings.add("rows", "has no rows below its headings", head)
+    return sheet
+
+
+def _cells(line: str, delimiter: str) -> list[str]:
+    if '"' in line:
+        try:
+            return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))]
+        except csv.Error:  # a cell longer than any number
+            pass
+    return [cell.strip() for cell in line.split(delimiter)]
+
+
+# -- headings ------------------------------------------------------------------------------------------------
+
+
+def _columns(sheet: _Sheet, findings: Findings) -> tuple[_Column, ...]:
+    """The columns of places, then that of the thickness; () with a problem in the headings."""
+    found: dict[str, list[int]] = {}
+    for index, heading in enumerate(sheet.headings):
+        name = _split(heading)[0]
+        if name in _COLUMNS:
+            found.setdefault(name, []).append(index)
+    wanted = _kind(sheet, found, findings)
+    columns = []
+    for name in (*wanted, "thickness"):
+        if len(found.get(name, [])) > 1:
+            names = " and ".join(f"'{sheet.headings[i]}'" for i in found[name][:2])
+            said = f"has two columns of {name}, {names}"
+            _say(sheet, found[name][1], said, "keep one of them", findings)
+        elif name in found:
+            columns.append(_column(sheet, name, found[name][0], findings))
+        else:
+            example = f"{name} {_EXAMPLES.get(name, 'mm')}"
+            near = did_you_mean(name, [h for h in sheet.headings if _split(h)[0] not in _COLUMNS], "")
+            hint = near if near.startswith("did") else f"call it '{example}'"
+            findings.add(f"no {name}", f"has no column of {name}", sheet.head, 1, hint=hint)
+    complete = len(columns) == len(wanted) + 1 and wanted
+    return tuple(c for c in columns if c is not None) if complete and None not in columns else ()
+
+
+def _kind(sheet: _Sheet, found: Mapping[str, Sequence[int]], findings: Findings) -> tuple[str, ...]:
+    """Which of KINDS the headings make, () with a problem."""
+    axes, along = [n for n in ("x", "y", "z") if n in found], [n for n in ("height", "angle") if n in found]
+    if axes and along:
+        first, second = found[along[0]][0], found[axes[0]][0]
+        said = f"has both '{sheet.headings[first]}' and '{sheet.headings[second]}'"
+        _say(sheet, second, said, "a place is a height, a height and an angle, or x, y and z", findings)
+        return ()
+    if axes:
+        return KINDS[2]
+    if along:
+        return KINDS[1] if "angle" in found else KINDS[0]
+    hint = "one of 'height mm', 'height mm, angle deg', or 'x mm, y mm, z mm', and then 'thickness um'"
+    said = "has no column that says where a thickness was measured"
+    findings.add("place", said, sheet.head, 1, hint=hint)
+    return ()
+
+
+def _split(heading: str) -> tuple[str, str]:
+    """Name and unit of a heading such as 'height mm', 'Thickness (um)' or 'x [mm]'; '' where it has none."""
+    match = re.fullmatch(r"(.*?)\s*[(\[]\s*([^()\[\]]*?)\s*[)\]]", heading)
+    text, unit = (match[1], match[2]) if match else (heading, "")
+    words = [word for word in re.split(r"[\s_/,]+", text) if word]
+    for last in range(len(words), 0, -1):
+        name = " ".join(words[:last]).casefold()
+        name = _OTHER_NAMES.get(name, name)
+        if name in _COLUMNS:
+            return name, unit or " ".join(words[last:])
+    return " ".join(words).casefold(), unit
+
+
+def _column(sheet: _Sheet, name: str, index: int, findings: Findings) -> _Column | None:
+    unit = _split(sheet.headings[index])[1]
+    scale = _ANGLES.get(unit.casefold()) if name == "angle" else _metres(unit)
+    if scale is not None:
+        return _Column(name, index, scale)
+    kind = "an angle" if name == "angle" else "a length"
+    said = f"'{unit}' is no unit of {kind}" if unit else "has no unit"
+    _say(sheet, index, said, f"call it '{name} {_EXAMPLES.get(name, 'mm')}'", findings)
+    return None
+
+
+def _metres(unit: str) -> float | None:
+    if not unit or unit[0].isdigit():
+        return None
+    try:
+        return read(f"1 {unit}", "length").value
+    except UnitError:
+        return None
+
+
+def _say(sheet: _Sheet, index: int, said: str, hint: str, findings: Findings) -> None:
+    """A problem of a heading."""
+    column = sheet.column(sheet.head, index)
+    findings.add(said, said, sheet.head, column, sheet.headings[index], hint)
+
+
+# -- rows ----------------------------------------------------------------------------------------------------
+
+
+def _numbers(sheet: _Sheet, column: _Column, findings: Findings) -> Array:
+    """SI values (n,) of a column, nan where a cell is refused."""
+    cells = [row[column.index] for row in sheet.rows]
+    values = np.array([_number(text) for text in cells]).reshape(-1)
+    refused = ~np.isfinite(values)
+    if column.name == "thickness":
+        refused |= values <= 0.0
+    elif column.name == "height":
+        refused |= values < 0.0
+    for i in np.flatnonzero(refused).tolist():
+        kind, said, hint = _fault(column.name, cells[i], float(values[i]))
+        line = sheet.numbers[i]
+        place = sheet.column(line, column.index)
+        findings.add(kind, said, line, place, sheet.headings[column.index], hint)
+    values[refused] = np.nan
+    scaled: Array = values * column.scale
+    return scaled
+
+
+def _number(text: str) -> float:
+    try:
+        return math.nan if "_" in text else float(text)
+    except ValueError:
+        return math.nan
+
+
+def _fault(name: str, text: str, number: float) -> tuple[str, str, str]:
+    """What is wrong with a cell that is refused: its kind, in words, and what would be right."""
+    if text.strip("-").upper() in ("", "NA", "NAN"):
+        return "missing", f"there is no value ('{text}')", "fill the gap, or take the row out"
+    if math.isfinite(number):
+        limits = "more than 0" if name == "thickness" else "at least 0: from the lowest point of the part"
+        return "range", f"'{text}' is out of range", limits
+    if re.fullmatch(r"[+-]?\d+,\d+", text):
+        return "comma", f"'{text}' has a decimal comma", "use a decimal point, such as 12.5"
+    return "number", f"'{text}' is not a number", ""
+
+
+def _rows_suffice(sheet: _Sheet, dimensions: int, findings: Findings) -> None:
+    least, count = _LEAST_ROWS[dimensions], len(sheet.rows)
+    if 0 < count < least:
+        said = f"has {count} row{'s' if count > 1 else ''}, and needs at least {least}"
+        findings.add("rows", said, sheet.numbers[0], 1, hint="for one thickness write 'thickness: 480 um'")
+
+
+def _places_differ(sheet: _Sheet, columns: Sequence[_Column], values: Array, findings: Findings) -> None:
+    """A place that stands twice has two thicknesses, or is a slip."""
+    places = values[:-1].T.copy()
+    for k, column in enumerate(columns[:-1]):
+        if column.name == "angle":
+            turns = np.round(places[:, k] / (2 * math.pi), 9)
+            places[:, k] = turns - np.floor(turns)
+    seen: dict[tuple[float, ...], int] = {}
+    for line, row, place in zip(sheet.numbers, sheet.rows, places.tolist(), strict=True):
+        if any(math.isnan(x) for x in place):
+            continue
+        first = seen.setdefault(tuple(place), line)
+        if first != line:
+            index = columns[0].index
+            words = ", ".join(f"{c.name} {row[c.index]}" for c in columns[:-1])
+            said = f"{words} stands twice, first on line {first}"
+            hint = "keep one row for each place"
+            findings.add("twice", said, line, sheet.column(line, index), sheet.headings[index], hint)

@@ -72,17 +72,16 @@ class Gauss:
 
     def __init__(self, points: Array, weights: Array, most: int) -> None:
         self.total = float(weights.sum())
-        self.middle = float(weights @ points) / self.total
+        self.middle = dot(weights, points) / self.total
         self.scale = float(np.max(np.abs(points - self.middle))) or 1.0
         self.diagonal: list[float] = []
         self.beside: list[float] = []
         x = (points - self.middle) / self.scale
         before, now = np.zeros_like(x), np.full_like(x, self.total**-0.5)
         for _ in range(most):
-            weighted = weights * now
-            alpha = float(weighted @ (x * now))
+            alpha = dot(weights * now, x * now)
             follow = (x - alpha) * now - (self.beside[-1] * before if self.beside else 0.0)
-            size = float(weights @ (follow * follow)) ** 0.5
+            size = dot(weights * follow, follow) ** 0.5
             self.diagonal.append(alpha)
             self.beside.append(size)
             if size < 1e-9:
@@ -96,6 +95,12 @@ class Gauss:
         jacobi = np.diag(self.diagonal[:count]) + np.diag(beside, 1) + np.diag(beside, -1)
         nodes, vectors = np.linalg.eigh(jacobi)
         return self.middle + self.scale * nodes, self.total * vectors[0] ** 2
+
+
+def dot(one: Array, two: Array) -> float:
+    """Sum of products of long vectors (n,). ``@`` would share them out among threads, which on a machine with
+    other work takes several times as long."""
+    return float((one * two).sum())
 
 
 def binned(points: Array, weights: Array) -> tuple[Array, Array]:

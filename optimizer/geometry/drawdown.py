@@ -28,9 +28,18 @@ from numpy.typing import NDArray
 
 from optimizer.errors import GeometryError
 from optimizer.geometry.checks import Checks
-from optimizer.geometry.meridian import SECTORS, Meridian, flat_pieces, grain, meridian_of, too_tall
+from optimizer.geometry.meridian import (
+    SECTORS,
+    Meridian,
+    flat_pieces,
+    grain,
+    is_open_below,
+    meridian_of,
+    too_tall,
+)
 from optimizer.geometry.pieces import Array, LocalThickness, Pieces
 from optimizer.geometry.stretch import scaled_to
+from optimizer.geometry.words import figure, mm, percent, um
 
 FREE_SHEETS = ("dome", "flat")
 #: Steps down the wall, across the base and into the corner.
@@ -110,6 +119,12 @@ def drawn(
     body = _body(meridian, pieces.take(flange))
     opening = body.rim if opening_area is None else opening_area
     formed = pieces.take(~flange)
+    if is_open_below(formed, meridian):
+        raise GeometryError(
+            "the part has no base, and a sheet drawn into it would have one",
+            field="draw-down",
+            hint="write it as profile with 'bottom: true', as a tray, or as a mesh with its base",
+        )
     course = _dome(body, corner_radius, grain(formed)) if free_sheet == "dome" else _flat(body)
     steps = _touched(formed, flat[~flange], meridian, body, course)
     volume = sheet * opening
@@ -276,22 +291,26 @@ def _said(
     thinnest = int(thickness.argmin())
     least, place = float(thickness[thinnest]), float(formed.height[thinnest])
     notes = [
-        f"areal draw ratio {area / opening:.2f} (formed area over {opening * 1e4:.3g} cm2 of sheet), mean "
-        f"thickness {sheet * opening / area * 1e6:.3g} um, thinnest {least * 1e6:.3g} um at "
-        f"{place * 1000:.3g} mm above the lowest point",
+        f"areal draw ratio {area / opening:.2f} (formed area over {figure(opening * 1e4)} cm2 of sheet), "
+        f"mean thickness {um(sheet * opening / area)}, thinnest {um(least)} at {mm(place)} above the lowest "
+        "point",
         "where two walls and the base meet, the wall is thinner than this model says",
     ]
     if plug:
-        notes.append(f"plug assist {plug:.0%}: that share of the wall is taken as even (common practice)")
+        notes.append(
+            f"plug assist {percent(plug)}: that share of the wall is taken as even (common practice)"
+        )
     warnings = []
     deep = body.depth / (2.0 * float(body.radius[-1]))
     if deep > USUAL_DEPTH and not plug:
         warnings.append(
-            f"depth {deep:.2g} times the width of the opening, without plug assist: unusual (common practice)"
+            f"depth {figure(deep, 2)} times the width of the opening, without plug assist: unusual (common "
+            "practice)"
         )
     if least < USUAL_THINNEST * sheet:
         warnings.append(
-            f"the thinnest place has {least / sheet:.1%} of the sheet: hardly formed so (common practice)"
+            f"the thinnest place has {percent(least / sheet)} of the sheet: hardly formed so (common "
+            "practice)"
         )
     if area < opening:
         warnings.append("the formed area is less than that of the sheet drawn in: check opening_area")

@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.errors import GeometryError
-from optimizer.geometry.classes import Classes, classes_of
+from optimizer.geometry.bearing import too_thick
+from optimizer.geometry.classes import Classes, classes_of, dot
 from optimizer.geometry.pieces import LocalThickness, Pieces
 from optimizer.geometry.surface import Patch, Surface, Unevenness
+from optimizer.geometry.words import percent
 
 Array = NDArray[np.float64]
 
@@ -63,10 +65,13 @@ def field_surface(
     remarks = list(warnings) + list(local.warnings)
     if accounted < 1.0:
         remarks.append(
-            f"{100 * (1 - accounted):.2g} % of the area has no thickness ({local.method}) and is taken to be "
-            "as thick as the rest"
+            f"{percent(1 - accounted)} of the area has no thickness ({local.method}) and is taken to be as "
+            "thick as the rest"
         )
-    used, ratio, share = used.take(known), thickness[known] / nominal, 1.0 / accounted
+    if not known.all():
+        used, thickness = used.take(known), thickness[known]
+    remarks += too_thick(used, thickness)
+    ratio, share = thickness / nominal, 1.0 / accounted
     classes = classes_of(ratio, share * used.area)
     patches = _patches(classes, used, ratio, share)
     return Surface(
@@ -98,8 +103,12 @@ def _spread(classes: Classes, amount: Array, ratio: Array, powers: tuple[int, ..
     kept = powers[: len(classes.ratio)]
     basis = np.stack([classes.area * classes.ratio**k for k in range(len(kept))], axis=1)
     moments = np.stack([classes.ratio**p for p in kept]) @ basis
-    wanted = np.array([amount @ ratio**p for p in kept])
-    dealt: Array = basis @ np.linalg.lstsq(moments, wanted, rcond=None)[0]
+    wanted = []
+    moment = amount * ratio ** kept[0]
+    for _ in kept:  # powers one above the other, without the slow general power
+        wanted.append(moment.sum())
+        moment = moment * ratio
+    dealt: Array = basis @ np.linalg.lstsq(moments, np.array(wanted), rcond=None)[0]
     return dealt
 
 
@@ -111,7 +120,7 @@ def unevenness_of(pieces: Pieces, ratio: Array, classes: Classes, local: LocalTh
     area, r = pieces.area[order], ratio[order]
     total, flow = float(area.sum()), float((area / r).sum())
     reached = np.cumsum(area) / total
-    mean = float(area @ r) / total
+    mean = dot(area, r) / total
     tenth = np.searchsorted(reached, 0.1) + 1
     # the piece in which the tenth ends counts in part
     over = max(float(reached[tenth - 1]) - 0.1, 0.0) * total / float(r[tenth - 1])
@@ -122,7 +131,7 @@ def unevenness_of(pieces: Pieces, ratio: Array, classes: Classes, local: LocalTh
         most=float(r[-1]),
         p05=float(r[np.searchsorted(reached, 0.05)]),
         p95=float(r[min(int(np.searchsorted(reached, 0.95)), len(r) - 1)]),
-        spread=math.sqrt(max(float(area @ (r - mean) ** 2) / total, 0.0)) / mean,
+        spread=math.sqrt(max(dot(area, (r - mean) ** 2) / total, 0.0)) / mean,
         flattery=1.0 - total / mean / flow,
         worst_share=worst,
         worst_place=_place(pieces.height, order[:tenth], area[:tenth]),

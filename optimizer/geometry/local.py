@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from optimizer.errors import GeometryError
 from optimizer.geometry.pieces import Array, LocalThickness, Pieces
 from optimizer.geometry.scattered import interpolated
+from optimizer.geometry.words import figure, mm, percent
 
 Mask = NDArray[np.bool_]
 
@@ -17,6 +18,8 @@ Mask = NDArray[np.bool_]
 _COVERED = 0.9
 #: Share of the height of a part by which a table may go on beyond it: its pieces are known by their centres.
 _BEYOND = 0.05
+#: A table written to a few digits ends at the end of the part when it misses it by this share of the height.
+_ROUNDED = 1e-3
 #: Measurements in rings: so many at each height on average.
 _RING = 3
 #: Angles at which the thickness round a band is taken.
@@ -25,18 +28,23 @@ _ROUND = 180
 _OFF, _OFF_SHARE = 2e-3, 0.02
 #: A piece farther than this share of the size of the part from every measured point is far from it.
 _FAR = 0.2
+#: With more than this share of the points off the surface the table is not that of this mesh.
+_MOST_OFF = 0.5
 _MM = 1e3
 
 
-def by_height(pieces: Pieces, heights: Array, thickness: Array) -> LocalThickness:
+def by_height(
+    pieces: Pieces, heights: Array, thickness: Array, whole: Pieces | None = None
+) -> LocalThickness:
     """From thicknesses (k,) [m] at heights (k,) [m] over the lowest point of the part, as of a section cut.
 
-    Linear between the heights, constant beyond the first and the last. Raises GeometryError for fewer than
+    Linear between the heights, constant beyond the first and the last. whole: all pieces of the part, where
+    ``pieces`` are some of them: with its ends the table is compared. Raises GeometryError for fewer than
     two heights, and for values that are not finite or no thickness.
     """
     places, values, notes = _table(np.asarray(heights, dtype=float)[:, None], thickness, 2, "height")
     rows = places[:, 0]
-    said, warnings = _reach(pieces, rows)
+    said, warnings = _reach(pieces, rows, whole)
     return LocalThickness(
         np.interp(pieces.height, rows, values),
         "table of thickness by height",
@@ -45,22 +53,24 @@ def by_height(pieces: Pieces, heights: Array, thickness: Array) -> LocalThicknes
     )
 
 
-def by_height_and_angle(pieces: Pieces, heights: Array, angles: Array, thickness: Array) -> LocalThickness:
+def by_height_and_angle(
+    pieces: Pieces, heights: Array, angles: Array, thickness: Array, whole: Pieces | None = None
+) -> LocalThickness:
     """From thicknesses (k,) [m] at heights (k,) [m] and angles (k,) [rad] about the axis of the part.
 
     Measured in rings (several angles at each of a few heights): linear in the angle round each ring, and
     linear between rings. Otherwise interpolated on the unrolled surface. A band that runs all round has the
     thickness that lets as much through as the wall round it does (the harmonic mean), which is a little less
-    than the mean by mass. Raises GeometryError for fewer than three places, and for values that are not
-    finite or no thickness.
+    than the mean by mass. whole: as in ``by_height``. Raises GeometryError for fewer than three places, and
+    for values that are not finite or no thickness.
     """
     angles = np.asarray(angles, dtype=float)
-    whole = np.stack([np.asarray(heights, dtype=float), np.mod(angles, 2 * np.pi).round(9)], axis=1)
+    turned = np.stack([np.asarray(heights, dtype=float), np.mod(angles, 2 * np.pi).round(9)], axis=1)
     # a hair below a full turn is the angle zero
-    whole[2 * np.pi - whole[:, 1] < 1e-9, 1] = 0.0
-    places, values, notes = _table(whole, thickness, 3, "height and angle")
+    turned[2 * np.pi - turned[:, 1] < 1e-9, 1] = 0.0
+    places, values, notes = _table(turned, thickness, 3, "height and angle")
     rows = np.unique(places[:, 0])
-    said, warnings = _reach(pieces, rows)
+    said, warnings = _reach(pieces, rows, whole)
     if len(places) >= _RING * len(rows):
         field, gap = _rings(places, values), _largest_gap(places)
         if gap > np.pi * 1.01:
@@ -84,14 +94,16 @@ def by_height_and_angle(pieces: Pieces, heights: Array, angles: Array, thickness
     )
 
 
-def by_points(pieces: Pieces, points: Array, thickness: Array) -> LocalThickness:
+def by_points(pieces: Pieces, points: Array, thickness: Array, whole: Pieces | None = None) -> LocalThickness:
     """From thicknesses (k,) [m] measured at points (k, 3) [m] in the coordinates of the mesh.
 
     Interpolated from the nearest points, see ``scattered.interpolated``; distances are straight, so that both
-    sides of a flat pouch want points of their own, closer than the pouch is thick. Raises GeometryError for
-    fewer than three places, for values that are not finite or no thickness, and where the part is no mesh.
+    sides of a flat pouch want points of their own, closer than the pouch is thick. whole: as in
+    ``by_height``. Raises GeometryError for fewer than three places, for values that are not finite or no
+    thickness, where the part is no mesh, and where most points lie off its surface.
     """
-    if pieces.centre is None:
+    whole = pieces if whole is None else whole
+    if pieces.centre is None or whole.centre is None:
         raise GeometryError(
             "thickness at points x, y, z needs a mesh: this part has a simple shape",
             field="thickness",
@@ -99,12 +111,12 @@ def by_points(pieces: Pieces, points: Array, thickness: Array) -> LocalThickness
         )
     places, values, notes = _table(np.asarray(points, dtype=float), thickness, 3, "point")
     told, away = interpolated(places, values, pieces.centre)
-    size = float(np.linalg.norm(np.ptp(pieces.centre, axis=0)))
+    size = float(np.linalg.norm(np.ptp(whole.centre, axis=0)))
     return LocalThickness(
         told,
         "table of thickness at points",
         notes=notes,
-        warnings=(*_off_surface(pieces, places, size), *_far_pieces(pieces, away, size)),
+        warnings=(*_off_surface(whole, places, size), *_far_pieces(pieces, away, size)),
     )
 
 
@@ -140,25 +152,30 @@ def _table(places: Array, thickness: Array, least: int, what: str) -> tuple[Arra
     return unique, mean, (joined,) if len(differ) else ()
 
 
-def _reach(pieces: Pieces, rows: Array) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Notes and warnings on how the heights of a table (k,), in order, fit those of the part."""
+def _ends(pieces: Pieces) -> tuple[float, float]:
+    """Lowest and highest point [m]."""
     ends = pieces.height[:, None] if pieces.span is None else pieces.span
-    low, high = float(ends.min()), float(ends.max())
+    return float(ends.min()), float(ends.max())
+
+
+def _reach(pieces: Pieces, rows: Array, whole: Pieces | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Notes and warnings on how the heights of a table (k,), in order, fit those of the part."""
+    low, high = _ends(pieces)
+    bottom, top = (low, high) if whole is None else _ends(whole)
     first, last = float(rows[0]), float(rows[-1])
-    span = f"the table has heights of {_MM * first:.4g} to {_MM * last:.4g} mm"
+    span = f"the table has heights of {figure(_MM * first, 4)} to {mm(last, 4)}"
     warnings: tuple[str, ...] = ()
-    slack = _BEYOND * max(high, high - low)
-    if first < -slack or last > high + slack:
-        warnings = (
-            f"{span}, and the part ends at {_MM * high:.4g} mm: is the unit right, and which way is up?",
-        )
-    beyond = (pieces.height < first) | (pieces.height > last)
+    slack = _BEYOND * max(top, top - bottom)
+    if first < -slack or last > top + slack:
+        warnings = (f"{span}, and the part ends at {mm(top, 4)}: is the unit right, and which way is up?",)
+    rounded = _ROUNDED * max(top, top - bottom)
+    beyond = (pieces.height < first - rounded) | (pieces.height > last + rounded)
     share = float(pieces.area[beyond].sum() / pieces.area.sum())
     covered = max(min(last, high) - max(first, low), 0.0) / (high - low) if high > low else 1.0
     if not share > 0:
         return (), warnings
     text = (
-        f"{span}, and the part of {_MM * low:.4g} to {_MM * high:.4g} mm: {100 * share:.2g} % of the area, "
+        f"{span}, and the part of {figure(_MM * low, 4)} to {mm(high, 4)}: {percent(share)} of the area, "
         "beyond the table, has the thickness of its nearest end"
     )
     if covered < _COVERED or share > 1.0 - _COVERED:
@@ -215,7 +232,7 @@ def _unrolled(places: Array, values: Array, radius: float) -> Callable[[Array, A
 
 
 def _off_surface(pieces: Pieces, points: Array, size: float) -> tuple[str, ...]:
-    """A warning where measured points do not lie on the surface."""
+    """A warning where measured points do not lie on the surface; raises GeometryError where most do not."""
     from scipy.spatial import cKDTree
 
     away, nearest = cKDTree(pieces.centre).query(points)
@@ -224,10 +241,14 @@ def _off_surface(pieces: Pieces, points: Array, size: float) -> tuple[str, ...]:
     bad = off > max(_OFF, _OFF_SHARE * size)
     if not bad.any():
         return ()
-    return (
+    ask = "have table and mesh the same coordinates and unit?"
+    said = (
         f"{np.count_nonzero(bad)} of {len(points)} measured points lie off the surface, up to "
-        f"{_MM * float(away[bad].max()):.3g} mm: have table and mesh the same coordinates and unit?",
+        f"{mm(float(away[bad].max()))}"
     )
+    if np.count_nonzero(bad) > _MOST_OFF * len(points):
+        raise GeometryError(said, field="thickness", hint=ask)
+    return (f"{said}: {ask}",)
 
 
 def _far_pieces(pieces: Pieces, away: Array, size: float) -> tuple[str, ...]:
@@ -237,6 +258,6 @@ def _far_pieces(pieces: Pieces, away: Array, size: float) -> tuple[str, ...]:
         return ()
     share = float(pieces.area[far].sum() / pieces.area.sum())
     return (
-        f"{100 * share:.2g} % of the area is farther than {_MM * _FAR * size:.3g} mm from any measured "
-        f"point, up to {_MM * float(away.max()):.3g} mm",
+        f"{percent(share)} of the area is farther than {mm(_FAR * size)} from any measured "
+        f"point, up to {mm(float(away.max()))}",
     )

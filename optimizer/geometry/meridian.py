@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.geometry.pieces import Array, Pieces
+from optimizer.geometry.words import percent
 
 #: Most rows along the axis, fewest, and pieces that one row has to span.
 ROWS, FEWEST, PIECES_A_ROW = 200, 10, 2.5
@@ -18,6 +19,11 @@ SECTORS = 144
 FLAT = 1e-3
 #: A piece taller than this share of the whole is coarse.
 TALL = 0.1
+#: A hole round the axis with less than this share of the part's radius, or with as much of a base beside it
+#: as half of the lowest section, is none.
+HOLE, HALF_A_BASE = 0.3, 0.5
+#: What lies flat below this share of the height is the base.
+LOWEST = 0.02
 
 
 @dataclass(frozen=True)
@@ -87,9 +93,25 @@ def too_tall(pieces: Pieces) -> tuple[str, ...]:
     if share < 0.05:
         return ()
     return (
-        f"{share:.0%} of the area lies on faces taller than {TALL:.0%} of the part, each with one thickness: "
-        "a finer mesh would tell more",
+        f"{percent(share)} of the area lies on faces taller than {percent(TALL)} of the part, each with one "
+        "thickness: a finer mesh would tell more",
     )
+
+
+def is_open_below(pieces: Pieces, meridian: Meridian) -> bool:
+    """Whether the wall has no base: nothing crosses the axis, and next to nothing lies flat at the lower end.
+
+    pieces: those of the whole part that could be its base; meridian: of the whole part.
+    """
+    known = (meridian.section > 0) & (meridian.perimeter > 0)
+    if not known.any():
+        return False
+    # of a long section the axis is near the long sides: the hydraulic radius is as near
+    wide = float((2.0 * meridian.section[known] / meridian.perimeter[known]).max())
+    if float(pieces.radius.min()) < HOLE * wide:
+        return False
+    base = flat_pieces(pieces) & (pieces.height < LOWEST * meridian.total)
+    return float(pieces.area[base].sum()) < HALF_A_BASE * float(meridian.section[known][0])
 
 
 def grain(pieces: Pieces) -> float:

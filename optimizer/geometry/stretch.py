@@ -27,6 +27,7 @@ from optimizer.geometry.checks import Checks
 from optimizer.geometry.meridian import (
     Meridian,
     flat_pieces,
+    is_open_below,
     meridian_of,
     spans,
     spread,
@@ -34,6 +35,7 @@ from optimizer.geometry.meridian import (
     total_height,
 )
 from optimizer.geometry.pieces import Array, LocalThickness, Pieces
+from optimizer.geometry.words import figure, mm, percent, um
 
 Table = Sequence[tuple[float, float]]
 
@@ -119,7 +121,7 @@ def stretched(
         volume = mass / density
     found = tube.thickness(pieces.height)
     found[blown] = scaled_to(part, shape, volume, "thickness")
-    notes, warnings = _said(part, found[blown], tube, top, volume)
+    notes, warnings = _said(part, found[blown], tube, top, volume, support_ring)
     notes += more
     if support_ring is not None and not blown.all():
         notes += (f"above the support ring the thickness of the {_name(tube)} is kept",)
@@ -146,7 +148,7 @@ def scaled_to(pieces: Pieces, shape: Array, volume: float, field: str) -> Array:
     if factor > 0 and (np.polyval(rate, np.linspace(0.0, factor, 101)) > 0).all():
         return factor * shape
     raise GeometryError(
-        f"{volume * 1e6:.3g} cm3 of material are more than the wall of this body can hold",
+        f"{figure(volume * 1e6)} cm3 of material are more than the wall of this body can hold",
         field=field,
         hint="check the thickness and the unit of the mesh",
     )
@@ -171,7 +173,7 @@ def _parison(part: Pieces, tube: _Tube, top: float) -> tuple[Array, float, tuple
     flash = 1.0 - material(part, kept) / total
     if flash < 1e-6:
         return blown, total, ()
-    note = f"{flash:.1%} of the parison is pinched off as flash where the body is narrower than it"
+    note = f"{percent(flash)} of the parison is pinched off as flash where the body is narrower than it"
     return kept, total * (1.0 - flash), (note,)
 
 
@@ -219,19 +221,32 @@ def _name(tube: _Tube) -> str:
 
 
 def _said(
-    part: Pieces, thickness: Array, tube: _Tube, top: float, volume: float
+    part: Pieces, thickness: Array, tube: _Tube, top: float, volume: float, ring: float | None
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Mean and least thickness and the stretch ratios in words, and what is out of the usual."""
     thinnest = int(thickness.argmin())
-    mean, least, place = volume / part.area.sum(), thickness[thinnest], part.height[thinnest]
+    mean = volume / float((part.area + (part.slope + part.curvature * thickness) * thickness).sum())
+    least, place = float(thickness[thinnest]), float(part.height[thinnest])
+    below = "" if ring is None else f"below the support ring at {mm(ring)}: "
     first = (
-        f"{volume * 1e6:.3g} cm3 of material, mean thickness {mean * 1e6:.3g} um, thinnest "
-        f"{least * 1e6:.3g} um at {place * 1000:.3g} mm above the lowest point"
+        f"{below}{figure(volume * 1e6)} cm3 of material, mean thickness {um(mean)}, thinnest "
+        f"{um(least)} at {mm(place)} above the lowest point"
     )
     upright = part.radius[~flat_pieces(part)]
     hoop = float((upright if len(upright) else part.radius).max()) / tube.radius
     notes, warnings = _blow_up(tube, hoop, top) if tube.length is None else _ratios(part, tube, hoop)
-    return (first, *notes), (*warnings, *too_tall(part))
+    return (first, *notes), (*warnings, *_no_base(part, top), *too_tall(part))
+
+
+def _no_base(part: Pieces, top: float) -> tuple[str, ...]:
+    """A warning where the lower end is open: a parison may be, a bottle is not."""
+    lower = part.height < top / 2
+    if not lower.any() or not is_open_below(part.take(lower), meridian_of(part)):
+        return ()
+    return (
+        "the part has no base: all of the material is in its wall, also what a base would take "
+        "(a profile with 'bottom: true', or a mesh, has one)",
+    )
 
 
 def _blow_up(tube: _Tube, hoop: float, top: float) -> tuple[list[str], list[str]]:
@@ -240,7 +255,7 @@ def _blow_up(tube: _Tube, hoop: float, top: float) -> tuple[list[str], list[str]
         notes.append("beyond its first and last row the programmed thickness stays as it is there")
     if hoop <= USUAL_BLOW_UP:
         return notes, []
-    return notes, [f"blow-up ratio {hoop:.3g}: more than {USUAL_BLOW_UP:g} is unusual (common practice)"]
+    return notes, [f"blow-up ratio {figure(hoop)}: more than {USUAL_BLOW_UP:g} is unusual (common practice)"]
 
 
 def _ratios(part: Pieces, tube: _Tube, hoop: float) -> tuple[list[str], list[str]]:
@@ -252,7 +267,7 @@ def _ratios(part: Pieces, tube: _Tube, hoop: float) -> tuple[list[str], list[str
         f"widest radius), planar {axial * hoop:.2f}"
     ]
     warnings = [
-        f"{what} stretch ratio {value:.3g}: more than {usual:g} is unusual for PET (common practice)"
+        f"{what} stretch ratio {figure(value)}: more than {usual:g} is unusual for PET (common practice)"
         for what, value, usual in (
             ("planar", axial * hoop, USUAL_PLANAR),
             ("hoop", hoop, USUAL_HOOP),

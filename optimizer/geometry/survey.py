@@ -22,11 +22,17 @@ def survey(
     unit: str,
     project: str,
     warnings: tuple[str, ...] = (),
+    shown: bool = False,
+    room: float | None = None,
     picture: str | None = None,
     version: str = "",
     inputs_sha256: str = "",
 ) -> GeometryResult:
-    """The answer of ``geometry``. local: wall thickness at each face of the mesh, if it is known."""
+    """The answer of ``geometry``. local: wall thickness at each face of the mesh, if it is known.
+
+    shown: whether the user said which faces of the wall the mesh has; room [m3]: inside its inner face, where
+    that was given.
+    """
     facts = mesh.facts
     heights = upright.sign * mesh.vertices[:, upright.axis][mesh.faces]
     low = float(heights.min())
@@ -48,6 +54,8 @@ def survey(
         wall_area_cm2=facts.area * mesh.weight * _CM2,
         volume_ml=None if mesh.volume is None else mesh.volume * _ML,
         kind=mesh.kind,
+        shows_given=shown,
+        room_ml=None if room is None else room * _ML,
         faces=facts.faces,
         vertices=facts.vertices,
         pieces=facts.bodies,

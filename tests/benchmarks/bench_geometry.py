@@ -1,8 +1,8 @@
 """How long a package drawn as a mesh takes from the project file to the answer, and the memory at most.
 
 Run: python tests/benchmarks/bench_geometry.py [faces ...]; with --profile the slowest functions follow.
-The mesh is an invented bottle, open at its neck, binary STL with three vertices for each face. Side by side in
-one run, each in a fresh process, what it takes to import included:
+The mesh is an invented bottle, open at its neck, binary STL with three vertices for each face. Side by side
+in one run, each in a fresh process, what it takes to import included:
   predict    a project file: the mesh, its thickness by a table of heights, three regions, a lid over its neck
   walls      the same with both faces of the wall in the mesh and its thickness between them
   geometry   the command ``layerwright geometry`` on the mesh, with its picture
@@ -11,7 +11,6 @@ Ratios are to trimesh on the same file. Times are seconds on the clock and of th
 """
 
 from __future__ import annotations
-
 
 import resource
 import subprocess
@@ -89,6 +88,7 @@ def bottle(count: int, depth: float = 0.0) -> np.ndarray:
         np.broadcast_arrays(radius[:, None] * np.cos(turn), radius[:, None] * np.sin(turn), height[:, None]),
         axis=-1,
     )
+    wall[:, -1] = wall[:, 0]
     a, b, c, d = wall[:-1, :-1], wall[:-1, 1:], wall[1:, 1:], wall[1:, :-1]
     middle = np.broadcast_to([0.0, 0.0, depth], a[0].shape)
     base = np.stack([middle, b[0], a[0]], axis=-2)
@@ -119,7 +119,7 @@ def job(case: str, folder: Path) -> str:
         from optimizer.cli.run_geometry import run
 
         picture, record = str(folder / "picture.svg"), str(folder / "record.json")
-        return f"status {run(str(folder / 'mesh.stl'), 'mm', None, None, picture, False, record)}"
+        return f"status {run(str(folder / 'mesh.stl'), 'mm', None, None, None, picture, False, record)}"
     from optimizer.project import load_project
     from optimizer.shelflife.predict import predict
 

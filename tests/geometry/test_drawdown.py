@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 import pytest
-from mesh_builders import revolved
+from mesh_builders import box, revolved
 from scipy.integrate import solve_ivp
 from test_meridian import faces_of, fine
 
@@ -262,8 +262,46 @@ def test_all_faults_come_at_once():
     assert [e.field for e in each(caught.value)] == ["sheet", "plug_assist", "free_sheet"]
 
 
+#: Of 200 by 30 mm and 50 mm high: its axis is near its long sides.
+LONG_BOX = faces_of(box((-0.1, -0.015, 0), (0.1, 0.015, 0.05), 20))
+
+
 def profiled(*points, **ends):
     return bands_of("profile", {"points": points, **ends}, "middle")
+
+
+@pytest.mark.parametrize(
+    "part",
+    [
+        bands_of("cylinder", {"diameter": 0.06, "height": 0.04}, "middle"),
+        bands_of("cone", {"diameter": 0.04, "height": 0.04, "diameter_top": 0.06}, "outside"),
+        profiled((0.0, 0.03), (0.05, 0.03)),
+        faces_of(revolved(fine([(0.0, 0.03), (0.05, 0.04)], 1e-3), 90)),
+        LONG_BOX.take(np.ptp(LONG_BOX.span, axis=1) > 1e-9),
+    ],
+    ids=["cylinder", "cone", "profile", "mesh", "long box"],
+)
+def test_a_body_without_a_base_is_refused(part):
+    """The material of the base would end up in the wall."""
+    for form in ("dome", "flat"):
+        with pytest.raises(GeometryError, match="no base") as caught:
+            drawn(part, sheet=SHEET, free_sheet=form)
+        assert caught.value.field == "draw-down" and "bottom: true" in caught.value.hint
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        [(0.0, 0.03), (0.05, 0.04)],
+        [(0.006, 0.0), (0.0, 0.02), (0.0, 0.03), (0.05, 0.04)],  # a base that is pushed in
+        [(0.0, 0.0), (0.002, 0.03), (0.05, 0.04)],  # and out
+        [(0.0, 0.003), (0.0, 0.03), (0.05, 0.04)],  # with a small hole
+    ],
+)
+def test_whatever_the_base_looks_like_it_is_one(line):
+    flat = line[0] == (0.0, 0.03)
+    faces = faces_of(revolved(fine(line, 1e-3, flat), 90))
+    assert drawn(faces, sheet=SHEET).estimate
 
 
 @pytest.mark.parametrize(
@@ -280,6 +318,14 @@ def test_what_no_sheet_can_be_drawn_into_is_refused(part, words):
     with pytest.raises(GeometryError, match=words) as caught:
         drawn(part, sheet=SHEET)
     assert caught.value.field == "draw-down"
+
+
+def test_figures_have_no_powers_of_ten_and_a_space_before_the_unit():
+    local = drawn(cup(0.3, 0.5), sheet=8e-3, plug_assist=0.4)
+    said = " ".join((*local.notes, *local.warnings, *drawn(cup(0.03, 0.1), sheet=SHEET).warnings))
+    # (R^2 + 2 R H) / R^2 = 1 + 1000 / 300
+    assert "over 2827 cm2 of sheet" in said and "mean thickness 1846 um" in said
+    assert "plug assist 40 %" in said and " % of the sheet" in said and "e+0" not in said
 
 
 def test_a_thousand_times_too_much_sheet_is_refused():

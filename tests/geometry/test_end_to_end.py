@@ -120,7 +120,7 @@ def test_confocal_spheroids_let_through_their_shape_factor(tmp_path: Path) -> No
     the poles and 1 mm at the waist."""
     f, thin = 40.0, 30.0
     m1, m2 = math.asinh(thin / f), math.asinh((thin + 1.0) / f)
-    shells = [spheroid(f * math.cosh(m), f * math.sinh(m), 160, 240) for m in (m2, m1)]
+    shells = [spheroid(f * math.cosh(m), f * math.sinh(m), 120, 180) for m in (m2, m1)]
     found = between_faces(tmp_path, 1.0, *shells)
     exact = 4 * PI * f / math.log(math.tanh(m2 / 2) / math.tanh(m1 / 2))
     assert found == pytest.approx(exact, rel=6e-4)
@@ -186,6 +186,6 @@ def test_a_wall_that_is_thinner_on_one_side_lets_through_the_mean_of_its_inverse
 
 
 def test_the_stated_thickness_of_a_measured_wall_does_not_change_what_passes(tmp_path: Path) -> None:
-    save(tmp_path / "body.stl", tube(30.0, 100.0, 96), tube(29.0, 100.0, 96, 0.5))
+    save(tmp_path / "body.stl", tube(30.0, 60.0, 48), tube(29.0, 60.0, 48, 0.5))
     one, two = (shape_factor(tmp_path, BETWEEN, nominal) for nominal in (0.8, 1.2))
     assert one == pytest.approx(two, rel=1e-9)

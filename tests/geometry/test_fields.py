@@ -125,6 +125,37 @@ def test_a_thickness_that_is_not_above_zero_is_refused(bad: float) -> None:
         surface(pieces_of(np.ones(3)), np.array([1e-4, bad, 1e-4]))
 
 
+@pytest.mark.parametrize(("thickness", "told"), [(0.5e-3, False), (1.0e-3, False), (1.9e-3, True)])
+def test_a_wall_thicker_than_its_curvature_bears_is_warned_of(thickness: float, told: bool) -> None:
+    """A straw of 2 mm radius outside: the middle of the wall has 1 - t / (2 R) of its area (geometry)."""
+    area, height = np.full(500, 1e-6), np.linspace(0.0, 0.1, 500)
+    straw = replace(pieces_of(area, height, slope=-1 / (2 * 2e-3)), radius=np.full(500, 2e-3))
+    warnings = surface(straw, np.where(height < 0.09, 0.9, 1.0) * thickness).warnings
+    assert bool(warnings) == told
+    if told:  # 1 - 1.9 / 4 = 52.5 %; where it is 1.71 mm 57 %
+        assert warnings[0].startswith("100 % of the area, at heights of 0 to 100 mm, is bent more than")
+        assert "up to 1.9 mm" in warnings[0] and "units" in warnings[0]
+
+
+def test_a_short_neck_with_a_wall_thicker_than_itself_is_warned_of() -> None:
+    """20 mm on the last 10 mm of a neck of 14 mm radius: a slip in one row of a table."""
+    height = np.linspace(0.0, 0.18, 1801)
+    radius = np.where(height < 0.16, 0.03, 0.014)
+    area = 2 * math.pi * radius * 1e-4
+    neck = replace(pieces_of(area, height), slope=-area / (2 * radius), radius=radius)
+    (warning,) = surface(neck, np.interp(height, [0.16, 0.17], [1e-3, 20e-3])).warnings
+    assert " to 180 mm, is bent" in warning and "up to 20 mm" in warning
+
+
+def test_a_sharp_edge_of_a_fine_mesh_is_no_wall_too_thick() -> None:
+    """At an edge all of the bend lies on the few faces beside it."""
+    area, height = np.full(1000, 1e-6), np.linspace(0.0, 0.1, 1000)
+    pieces = replace(pieces_of(area, height), slope=np.where(np.abs(height - 0.05) < 2e-4, -2e-3, 0.0))
+    thickness = np.linspace(0.9e-3, 1.1e-3, 1000)
+    beside = pieces.area + pieces.slope * thickness < 0
+    assert beside.any() and surface(pieces, thickness).warnings == ()
+
+
 def test_the_room_inside_shrinks_by_what_the_wall_takes() -> None:
     """Dimensions outside: the inner face moves inward by the local thickness, so dV = -sum(A t)."""
     area = np.ones(300) * 1e-4

@@ -275,14 +275,40 @@ def test_points_along_one_line_give_a_thickness_by_that_line():
     assert np.corrcoef(told[near], pieces.height[near])[0, 1] > 0.97
 
 
-def test_points_in_another_unit_or_place_are_warned_of():
+def test_points_off_the_surface_are_warned_of_and_where_most_are_the_table_is_refused():
     points = on_ball(50)
     thickness = np.full(50, 3e-4)
     assert by_points(ball(12), points, thickness).warnings == ()
-    moved = by_points(ball(12), points + [0, 0, 0.03], thickness)
-    assert "lie off the surface" in moved.warnings[0] and "same coordinates" in moved.warnings[0]
-    inch = by_points(ball(12), points * 25.4, thickness)
-    assert "50 of 50 measured points" in inch.warnings[0]
+    some = np.where(np.arange(50)[:, None] < 25, 1.5, 1.0) * points
+    off = by_points(ball(12), some, thickness).warnings[0]
+    assert off.startswith("25 of 50 measured points lie off the surface, up to 2")
+    assert off.endswith(" mm: have table and mesh the same coordinates and unit?")
+    for wrong in (points * 25.4, points / 25.4, points + [0, 0, 0.1]):
+        with pytest.raises(GeometryError, match=r"of 50 measured points lie off the surface") as caught:
+            by_points(ball(12), wrong, thickness)
+        assert caught.value.field == "thickness" and "same coordinates and unit" in caught.value.hint
+    with pytest.raises(GeometryError, match=r"up to 1\d\d\d mm "):  # no powers of ten
+        by_points(ball(12), points * 25.4, thickness)
+
+
+def test_a_table_is_compared_with_the_whole_part_and_not_with_some_of_its_pieces():
+    pieces = ball(12)
+    low = pieces.take(pieces.height < 0.04)
+    rows = ([0.0, 0.1], [3e-4, 3e-4])
+    assert any("is the unit right" in w for w in by_height(low, *rows).warnings)
+    assert by_height(low, *rows, whole=pieces).warnings == ()
+    # another unit is told all the same, and a table that ends within the pieces too
+    assert "ends at 98." in by_height(low, [0.0, 100.0], rows[1], whole=pieces).warnings[0]
+    assert "beyond the table" in by_height(low, [0.0, 0.02], rows[1], whole=pieces).warnings[0]
+    points, thickness = on_ball(200), np.full(200, 3e-4)
+    assert any("off the surface" in w for w in by_points(low, points, thickness).warnings)
+    assert by_points(low, points, thickness, whole=pieces).warnings == ()
+
+
+def test_a_table_rounded_to_the_millimetre_reaches_the_ends_of_the_part():
+    pieces = at(np.linspace(0, 0.10004, 101))
+    told = by_height(pieces, [0, 0.1], [3e-4, 3e-4])
+    assert told.notes == () and told.warnings == ()
 
 
 def test_a_surface_that_was_measured_on_one_side_only_is_warned_of():

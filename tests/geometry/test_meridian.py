@@ -93,7 +93,7 @@ def test_tall_faces_are_spread_over_the_heights_that_they_span():
     side = faces_of(revolved([(0.03, 0.0), (0.03, 0.2)], 64))
     (area,) = spread(side, np.linspace(0, 0.2, 51), side.area)
     assert area == pytest.approx(np.full(50, side.area.sum() / 50), rel=1e-9)
-    assert too_tall(side) and "100%" in too_tall(side)[0]
+    assert too_tall(side) and "100 %" in too_tall(side)[0]
     assert too_tall(faces_of(revolved(fine([(0.0, 0.03), (0.2, 0.03)], 2e-3), 64))) == ()
 
 

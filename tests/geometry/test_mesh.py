@@ -220,10 +220,10 @@ def test_solid_of_a_thin_wall_counts_each_face_half(write):
     body = load(write(trimesh.creation.annulus(37.0, 37.5, 210, sections=256)), MM)
     assert body.kind == "walls"
     assert any("solid of a wall about 0.5 mm thick" in note for note in body.notes)
-    # pi (R^2 - r^2) h of material is a fact of the mesh, but no room for a product
+    # pi (R^2 - r^2) h of material is a fact of the mesh; pi r^2 h is the room for a product
     assert body.facts.volume == pytest.approx(PI * (37.5**2 - 37**2) * 210e-9, rel=3e-4)
     surface = whole_surface(body, "outside")
-    assert surface.volume is None
+    assert surface.volume == pytest.approx(PI * 37**2 * 210e-9, rel=3e-4)
     # the middle of the wall, and half of the two rims
     assert surface.area(5e-4) == pytest.approx(2 * PI * 37.25e-3 * (0.21 + 5e-4), rel=1e-4)
     # a flat pouch is thin as a whole and is not taken for a wall

@@ -203,6 +203,12 @@ def test_binary_ply_of_either_byte_order_and_mixed_polygons_is_read(given, order
     assert "1 vertex used by no face" in raw.notes[0]
 
 
+def test_binary_ply_of_squares_is_split(given):
+    raw = read(given("a.ply", ply_binary("<", LIST, struct.pack("<B4i", 4, 0, 1, 2, 3), vertices=5, count=1)))
+    assert area(raw) == pytest.approx(100)
+    assert raw.notes[0] == "1 polygon split into triangles"
+
+
 TRIANGLES = struct.pack("<B3iB3i", 3, 0, 1, 2, 3, 0, 2, 3)
 
 
@@ -212,6 +218,8 @@ TRIANGLES = struct.pack("<B3iB3i", 3, 0, 1, 2, 3, 0, 2, 3)
         (ply_binary("<", LIST, TRIANGLES[:-1]), "ends after 1 of 2 face"),
         (ply_binary("<", LIST, TRIANGLES + b"\0"), "1 byte of data too many"),
         (ply_binary("<", LIST, TRIANGLES, count=1), "13 bytes of data too many"),
+        # a list told to be longer than the first, in a file of the right length
+        (ply_binary("<", LIST, TRIANGLES[:13] + b"\4" + TRIANGLES[14:]), "ends after 1 of 2 face"),
         (ply_binary("<", LIST, TRIANGLES, vertices=6), "do not fit|ends after|not in the file|corners"),
         (ply_binary("<", LIST, TRIANGLES, vertices=10**9), "ends after"),
         (ply_binary("<", LIST, TRIANGLES, count=10**9), "do not fit"),
@@ -232,9 +240,25 @@ def test_unusable_binary_ply_is_refused_in_one_sentence(given, data, message):
 
 def test_text_stl_in_one_line_and_indented_is_read(given):
     text = BOX.export(file_type="stl_ascii")
-    for changed_text in (text.replace("\n", "\r\n"), "  " + text.replace("\n", "\n\t ").upper()):
-        (body,) = read(given("a.stl", changed_text)).bodies
-        assert measured(body) == pytest.approx((BOX.area, BOX.volume))
+    indented = "  " + text.replace("\n", "\n\t ").upper()
+    for changed_text in (*(text.replace("\n", end) for end in ("\r\n", "\r", " ")), indented):
+        raw = read(given("a.stl", changed_text))
+        assert measured(raw.bodies[0]) == pytest.approx((BOX.area, BOX.volume))
+        assert raw.notes == ()
+
+
+def test_text_stl_whose_lines_ran_into_one_another_is_refused_with_the_line(given):
+    text = BOX.export(file_type="stl_ascii").replace("30.0\nvertex", "30.01vertex", 1)
+    refused(given("a.stl", text), ":7: a facet has 2 vertices")
+
+
+def test_text_stl_of_many_blocks_and_solids_is_read_whole(given, monkeypatch):
+    monkeypatch.setattr("optimizer.geometry.mesh.stl.BLOCK", 1000)
+    one = TORUS.export(file_type="stl_ascii")
+    two = BOX.export(file_type="stl_ascii").replace("solid", "solid a vertex of a facet", 1)
+    (body,) = read(given("a.stl", one + "\n" * 300 + two)).bodies
+    assert len(body.faces) == len(TORUS.faces) + len(BOX.faces)
+    assert measured(body) == pytest.approx((TORUS.area + BOX.area, TORUS.volume + BOX.volume))
 
 
 def test_stl_faces_that_deny_their_normals_are_said(given):

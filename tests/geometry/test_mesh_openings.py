@@ -13,6 +13,7 @@ from mesh_raw import centres, cleaned, joined, moved, without
 from optimizer.errors import GeometryError
 from optimizer.geometry.checks import MIDDLE_OFFSET
 from optimizer.geometry.mesh import pieces_of, upright, whole_surface
+from optimizer.geometry.mesh.pieces import turning
 
 PI = math.pi
 
@@ -268,6 +269,26 @@ def test_angles_count_from_the_first_of_the_other_two_axes(word, first, second):
     across = pieces.centre - [0.01, 0.02, 0.03]
     assert np.cos(pieces.angle) * pieces.radius == pytest.approx(across[:, first], abs=1e-12)
     assert np.sin(pieces.angle) * pieces.radius == pytest.approx(across[:, second], abs=1e-12)
+
+
+def test_a_handle_does_not_move_the_axis_from_the_neck():
+    handle = box((0.035, -0.005, 0.05), (0.055, 0.005, 0.15), 6)
+    mesh = cleaned(joined(BOTTLE, handle))
+    way = upright(mesh)
+    pieces = pieces_of(mesh, way, "outside")
+    body = (mesh.body == mesh.body[0]) & (pieces.height > 0.01) & (pieces.height < 0.14)
+    body &= np.hypot(*pieces.centre[:, :2].T) < 0.031
+    assert pieces.radius[body] == pytest.approx(0.03, rel=3e-3)
+    assert turning(mesh, way) == (
+        "angles turn from x (0 degrees) to y (90 degrees) about the axis through the centre of the opening"
+    )
+    # on its side the opening tells nothing about the axis
+    side = upright(mesh, "x")
+    middle = (mesh.area * pieces.centre[:, 2]).sum() / mesh.area.sum()
+    lying = pieces_of(mesh, side, "outside")
+    assert np.sin(lying.angle) * lying.radius == pytest.approx(pieces.centre[:, 2] - middle, abs=1e-12)
+    assert turning(mesh, side).startswith("angles turn from y (0 degrees) to z (90 degrees)")
+    assert turning(mesh, side).endswith("the middle of the part")
 
 
 @pytest.mark.parametrize("dimensions", list(MIDDLE_OFFSET))

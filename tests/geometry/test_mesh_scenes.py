@@ -143,6 +143,50 @@ def test_glb_object_outside_the_scene_is_left_out_and_said(given):
     assert "1 object in no scene" in raw.notes[0]
 
 
+def test_glb_without_scenes_shows_the_nodes_that_hang_in_none(given):
+    document, binary = box_document([{"mesh": 0}, {"children": [0], "translation": [5, 0, 0]}])
+    del document["scenes"], document["scene"]
+    (body,) = read(given("a.glb", glb(document, binary))).bodies
+    assert body.vertices.mean(axis=0) == pytest.approx([5, 0, 0])
+
+
+def test_glb_node_below_a_camera_is_placed(given):
+    lens = {"type": "perspective", "perspective": {"yfov": 1, "znear": 1, "aspectRatio": 1}}
+    nodes = [{"camera": 0, "children": [1], "translation": [5, 0, 0]}, {"mesh": 0}]
+    (body,) = read(given("a.glb", glb(*box_document(nodes, cameras=[lens])))).bodies
+    assert body.vertices.mean(axis=0) == pytest.approx([5, 0, 0])
+
+
+def test_glb_primitives_on_the_same_positions_are_one_body_that_shares_them(given):
+    document, binary = box_document([{"mesh": 0}])
+    first, second = document["accessors"][1] | {"count": 18}, document["accessors"][1] | {"count": 18}
+    document["accessors"][1:] = [first, second | {"byteOffset": 36}]
+    document["meshes"][0]["primitives"] = [{"attributes": {"POSITION": 0}, "indices": k} for k in (1, 2)]
+    raw = read(given("a.glb", glb(document, binary)))
+    assert len(raw.bodies[0].vertices) == 8
+    assert measured(raw.bodies[0]) == pytest.approx((52, 24), rel=1e-6)
+    assert raw.notes == ()
+
+
+def test_glb_positions_between_other_values_are_read(given):
+    document, binary = box_document([{"mesh": 0}])
+    points = np.frombuffer(binary, "<f4", 24).reshape(8, 3)
+    strided = np.hstack([points, np.full((8, 2), 9, "<f4")]).tobytes()
+    document["bufferViews"][0] |= {"byteLength": len(strided), "byteStride": 20}
+    document["bufferViews"][1]["byteOffset"] = len(strided)
+    raw = read(given("a.glb", glb(document, strided + binary[96:])))
+    assert measured(raw.bodies[0]) == pytest.approx((52, 24), rel=1e-6)
+
+
+def test_failure_of_the_mesh_library_is_told_as_one_of_the_file(given, monkeypatch):
+    def fail(*_, **__):
+        raise KeyError("of a kind\nnot foreseen")
+
+    path = given("a.glb", glb(*box_document([{"mesh": 0}])))
+    monkeypatch.setattr(trimesh, "load_scene", fail)
+    refused(path, "a.glb: cannot be decoded .*not foreseen")
+
+
 def changed(path, value):
     """The box document with one entry replaced."""
     document, binary = box_document([{"mesh": 0}])

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from mesh_builders import as_mesh, box, line, opening, pieces_of, revolved, sphere, turned
+from mesh_raw import cleaned
 
 from optimizer.errors import GeometryError
 from optimizer.geometry.mesh.cutting import cut_at, finer
+from optimizer.geometry.mesh.doubts import far_reaching
 from optimizer.geometry.mesh.model import Upright
 from optimizer.geometry.mesh.regions import Rule, assign, cut_for
 from optimizer.geometry.mesh.triangles import Edges, areas, cross, lengths
@@ -87,6 +91,80 @@ def test_both_faces_of_a_neck_belong_to_it():
     mesh = as_mesh([shells[0], turned(shells[1])], "walls", openings=mouths)
     _, _, area = split(mesh, Rule("neck", from_opening=0.02))
     assert area[0] == pytest.approx(40 * 2 * 0.059 * math.sin(PI / 40) * 0.02, rel=1e-9)
+
+
+def capped_bottle():
+    """The bottle with a cap over its neck: top at 0.203 m, skirt of 0.014 m radius down to 0.185 m."""
+    shell = bottle()
+    neck = revolved([[0, 0], [0.03, 0], [0.03, 0.07], [0.03, 0.14], [0.012, 0.16], [0.012, 0.2]], 60)
+    cap = revolved([[0.014, 0.185], [0.014, 0.203], [0, 0.203]], 60)
+    rim = opening(cap, 0.185, 1)
+    rim.loop[:] += len(neck[0])
+    rim.normal[:] *= -1
+    mouth = replace(opening(neck, 0.2, 2), body="bottle", covered_by="cap")
+    rim = replace(rim, body="cap", covered_by="bottle", of_cover=True)
+    body = np.repeat([0, 1], [len(neck[1]), len(cap[1])])
+    assert len(shell.faces) == len(neck[1])
+    return as_mesh([neck, cap], openings=[rim, mouth], bodies=("bottle", "cap"), body=body)
+
+
+@pytest.mark.parametrize("more", [{}, {"opening": 2}, {"body": "bottle"}])
+def test_the_neck_under_a_cap_is_measured_from_its_own_opening(more):
+    """The rim of the cap is the larger opening, and its top lies beyond the plane of the neck."""
+    _, _, area = split(capped_bottle(), Rule("neck", from_opening=0.015, **more))
+    assert area[0] == pytest.approx(60 * 2 * 0.012 * math.sin(PI / 60) * 0.015, rel=1e-9)
+
+
+@pytest.mark.parametrize("more", [{"opening": 1}, {"body": "cap"}])
+def test_a_region_from_the_rim_of_a_cap_ends_at_its_depth_and_leaves_the_neck(more):
+    mesh = capped_bottle()
+    cut, region, area = split(mesh, Rule("skirt", from_opening=0.01, **more))
+    assert area[0] == pytest.approx(60 * 2 * 0.014 * math.sin(PI / 60) * 0.01, rel=1e-9)
+    assert (cut.body[region == 0] == 1).all()
+
+
+def test_a_region_ends_on_both_sides_of_the_plane_of_its_opening():
+    """A cone that goes on beyond the edge of a hole: as a cap whose rim is joined to the neck."""
+    shell = revolved([[0.03, 0], [0.03, 0.05], [0.03, 0.1]], 40)
+    mouth = replace(opening(shell, 0.05), normal=np.array([0.0, 0, 1]))
+    _, _, area = split(as_mesh([shell], openings=[mouth]), Rule("band", from_opening=0.01))
+    assert area[0] == pytest.approx(40 * 2 * 0.03 * math.sin(PI / 40) * 0.02, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"opening": 3}, "the mesh has no opening 3; it has 1 (28 mm across), 2 (24 mm across)"),
+        ({"body": "lid"}, "the mesh has no opening of the body 'lid'"),
+    ],
+)
+def test_an_opening_that_is_not_there_is_refused_with_those_that_are(more, said):
+    mesh = capped_bottle()
+    rule = Rule("neck", from_opening=0.015, **more)
+    with pytest.raises(GeometryError, match=re.escape(said)):
+        assign(cut_for(mesh, UP, (rule,)), pieces_of(mesh), (rule,))
+
+
+def test_the_outer_edge_of_a_wall_of_two_shells_starts_its_neck_too():
+    """Only the inner shell's edge is an opening, and the outer one would else be left out: half the area."""
+    jar = [(0, 0), (0.04, 0), (0.04, 0.1)], [(0, 0.002), (0.038, 0.002), (0.038, 0.1)]
+    shells = [revolved(np.concatenate([line(*p, 20) for p in pairwise(np.array(c))]), 96) for c in jar]
+    mesh = cleaned(*shells)
+    assert mesh.kind == "walls" and len(mesh.openings) == 1
+    _, _, area = split(mesh, Rule("neck", from_opening=0.02))
+    assert mesh.weight * area[0] == pytest.approx(96 * 2 * 0.039 * math.sin(PI / 96) * 0.02, rel=1e-9)
+
+
+def test_lengths_far_beyond_the_part_are_asked_about():
+    mesh = bottle()
+    pieces = pieces_of(mesh)
+    fine = Rule("a", below=0.21), Rule("b", above=0.1), Rule("c", from_opening=0.2)
+    assert far_reaching(mesh, pieces, fine) == ()
+    wrong = Rule("a", below=20.0), Rule("b", from_opening=0.5)
+    first, second = far_reaching(mesh, pieces, wrong)
+    assert first.startswith("region 'a': 'below' is 20000 mm, far beyond the part") and "?" in first
+    assert second.startswith("region 'b': 'from_opening' is 500 mm, far beyond the part")
+    assert "which reaches over 200 mm" in second
 
 
 def test_a_named_body_is_a_region():

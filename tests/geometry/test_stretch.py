@@ -6,6 +6,7 @@ The closed forms are volume balances of an incompressible material, done beside 
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -200,6 +201,26 @@ def test_all_faults_come_at_once():
     with pytest.raises(GeometryError) as caught:
         stretched(bottle(), thickness=-1e-3, diameter=0.0, length=0.1, mass=0.02)
     assert {e.field for e in each(caught.value)} == {"thickness", "diameter", "density"}
+
+
+def test_a_body_without_a_base_is_warned_of():
+    """A parison may be open at its lower end; a bottle is not."""
+    wall = {"thickness": 2.2e-3, "diameter": 22e-3}
+    for given in (PREFORM, wall):
+        for ends, told in (({}, True), ({"closed_bottom": True}, False)):
+            pieces = bands_of("profile", {"points": BOTTLE, **ends}, "outside")
+            assert any("no base" in w for w in stretched(pieces, **given).warnings) == told
+            faces = faces_of(revolved(fine(BOTTLE, 1e-3, bool(ends)), 90))
+            assert any("no base" in w for w in stretched(faces, **given).warnings) == told
+
+
+def test_the_mean_is_that_of_the_middle_of_the_wall_and_says_where_a_ring_ends_it():
+    tube = bands_of("cylinder", {"diameter": 0.06, "height": 0.15}, "outside")
+    (note, *_) = stretched(tube, **PREFORM).notes
+    # one thickness all over: mean and thinnest are the same
+    assert re.search(r"^[\d.]+ cm3 of material, mean thickness (\d+ um), thinnest \1 at", note)
+    (note, *_) = stretched(tube, **PREFORM, support_ring=0.12).notes
+    assert note.startswith("below the support ring at 120 mm: ")
 
 
 def test_a_support_ring_below_the_part_is_refused():

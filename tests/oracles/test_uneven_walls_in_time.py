@@ -22,7 +22,7 @@ from optimizer.geometry.classes import classes_of
 from optimizer.geometry.local import by_height
 from optimizer.geometry.surface import Patch
 from optimizer.project import load_project
-from optimizer.shelflife.package import Case, WallPart
+from optimizer.shelflife.package import Case, Limit, WallPart
 from optimizer.shelflife.predict import predict
 from optimizer.shelflife.simulate import Trajectory
 from optimizer.shelflife.transient import columns
@@ -67,12 +67,18 @@ ALL = 10**6
 
 def vessel() -> Case:
     """Oxygen alone into a vessel without any, through a wall that holds none at first."""
-    return linear((pet(), 1e6 * NOMINAL), volume=3e-4, wall=0.0, days=60.0)
+    case = linear((pet(), 1e6 * NOMINAL), volume=3e-4, wall=0.0, days=60.0)
+    return limited(case, Limit("oxygen_gain", 1e-6))
+
+
+def limited(case: Case, *limits: Limit) -> Case:
+    """With limits that are reached within the horizon."""
+    return replace(case, product=replace(case.product, limits=limits))
 
 
 CASES: dict[str, Callable[[], Case]] = {
     "empty vessel": vessel,
-    "carbonated": carbonated_bottle,
+    "carbonated": lambda: limited(carbonated_bottle(), Limit("co2_loss", 0.1)),
     "flushed": flushed_bottle,
 }
 
@@ -120,13 +126,15 @@ def no_gathering(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize("name", [*list(CASES)[:2], pytest.param("flushed", marks=pytest.mark.slow)])
 def test_the_classes_say_at_every_time_what_all_bands_say(name: str, no_gathering: None) -> None:
     """Seven classes are found needed for 1e-4 of the steady flux of one wall at its worst moment; of a
-    limit's quantity, a sum over time, they are off by 2e-6 at a tenth of the horizon, 5e-8 at the target."""
+    limit's quantity, a sum over time, they are off by 1.5e-6 at a thirtieth of the horizon and 7e-9 at its
+    end."""
     case, rows = CASES[name](), bands(40)
     every, few = followed(case, rows), followed(case, classes(rows))
     assert 3 < len(classes(rows)) < 10
-    assert off(few, every).max() < 1e-5
-    assert off(few, every)[:, -1].max() < 2e-7
+    assert off(few, every).max() < 5e-6
+    assert off(few, every)[:, -1].max() < 5e-8
     reached = np.isfinite(every.crossing)
+    assert reached.any()
     assert few.crossing[reached] == pytest.approx(every.crossing[reached], rel=1e-6)
 
 

@@ -38,7 +38,7 @@ def _slopes(vertices: Vertices, faces: Faces, edges: Edges) -> Array:
     here, there = normal[one], normal[two]
     angle = np.arctan2(lengths(crossed(here, there)), np.einsum("ij,ij->i", here, there))
     # convex where the second face falls below the plane of the first
-    apex = faces[two].sum(axis=1) - ends.sum(axis=1)
+    apex = (faces[:, 0] + faces[:, 1] + faces[:, 2])[two] - ends[:, 0] - ends[:, 1]
     below = np.einsum("ij,ij->i", here, vertices[apex] - start)
     half = length * np.where(below > 0, -angle, angle) / 2
     count = len(faces)

@@ -16,16 +16,20 @@ from numpy.typing import NDArray
 from optimizer.errors import GeometryError
 from optimizer.geometry.mesh import merging
 from optimizer.geometry.mesh.bending import steiner
+from optimizer.geometry.mesh.doubled import MOST_PIECES, check_count, drawn_twice, strays
 from optimizer.geometry.mesh.fault import several
-from optimizer.geometry.mesh.findings import Findings, percent
+from optimizer.geometry.mesh.findings import Findings, cm2, percent, place, sides
 from optimizer.geometry.mesh.holes import Holes
+from optimizer.geometry.mesh.looked_at import looked_at
 from optimizer.geometry.mesh.model import Faces, Mesh, MeshFacts, RawMesh, Vertices
 from optimizer.geometry.mesh.openings import openings, torn, trace
 from optimizer.geometry.mesh.relations import Relations, refuse_same, relations_of
 from optimizer.geometry.mesh.shells import Shells, boxes, measured
+from optimizer.geometry.mesh.solids import Shows
 from optimizer.geometry.mesh.spikes import needles
-from optimizer.geometry.mesh.triangles import Edges, areas, connected_faces, summed, turned, turns
+from optimizer.geometry.mesh.triangles import Edges, areas, box, connected_faces, summed, turned, turns
 from optimizer.geometry.pieces import Array
+from optimizer.units.figures import figure
 
 #: A coordinate beyond this [m] is damage, and its square could overflow.
 LARGEST_NUMBER = 1e30
@@ -39,14 +43,8 @@ MERGE_SHARE = 1e-6
 #: Share of the area that may lie at edges of more than two faces.
 MOST_CROSSING = 0.01
 
-#: A mesh of more connected pieces than this has fallen apart.
-MOST_PIECES = 500
-
 #: A unit that the file states is the same as the given one up to this.
 SAME_UNIT = 1e-3
-
-#: From this share of its faces on, a piece is listed twice.
-ALL = 0.99
 
 _Numbers = NDArray[np.int64]
 
@@ -65,8 +63,10 @@ class Table:
     listed_body: _Numbers
 
 
-def clean(raw: RawMesh, unit: float) -> Mesh:
+def clean(raw: RawMesh, unit: float, shows: Shows | None = None) -> Mesh:
     """Check, repair and measure a mesh in which one unit of length is ``unit`` [m].
+
+    shows: "one face" or "both faces" of the wall, where the user says which; None to find it out.
 
     Raises GeometryError, with a hint, for what cannot be repaired without guessing.
     """
@@ -79,7 +79,6 @@ def clean(raw: RawMesh, unit: float) -> Mesh:
     before = len(faces)
     used = int(np.count_nonzero(merging.in_use(len(vertices), faces)))
     table = _tidied(vertices, faces, body, findings)
-    dropped = before - len(table.faces)
     area = areas(table.vertices, table.faces)
     if not area.sum() > 0:
         raise findings.fault(
@@ -87,11 +86,13 @@ def clean(raw: RawMesh, unit: float) -> Mesh:
         )
     _check_size(table.vertices, raw.stated_unit, unit, findings)
     _check_crossing(table.edges, area, findings)
-    piece = connected_faces(len(table.faces), table.edges)
-    _check_pieces(raw, table, piece, findings)
+    table, piece = _without_strays(raw, table, area, findings)
+    dropped = before - len(table.faces)
+    area = areas(table.vertices, table.faces)
+    _say_crossing(table.edges, area, findings)
     _check_needles(table, findings)
     wound = _wound(table, area, piece, findings)
-    return _assembled(raw, table, area, wound, (dropped, used - len(table.vertices)), findings)
+    return _assembled(raw, table, area, wound, (dropped, used - len(table.vertices)), findings, shows)
 
 
 def check_unit(unit: float) -> None:
@@ -107,15 +108,15 @@ def check_unit(unit: float) -> None:
 def _stacked(raw: RawMesh, unit: float, findings: Findings) -> tuple[Vertices, Faces, _Numbers]:
     """All bodies in one table, in metres."""
     starts = np.cumsum([0, *(len(b.vertices) for b in raw.bodies)])
-    vertices = np.concatenate([np.empty((0, 3)), *(b.vertices for b in raw.bodies)]) * unit
+    vertices = np.concatenate([np.empty((0, 3)), *(b.vertices for b in raw.bodies)])
+    vertices *= unit
     faces = np.concatenate(
         [np.empty((0, 3), dtype=np.int64), *(b.faces + k for b, k in zip(raw.bodies, starts, strict=False))]
     )
     if not len(faces):
         raise findings.fault("holds no faces", "export a surface of triangles, not points or lines")
-    good = np.abs(vertices) < LARGEST_NUMBER
-    if not good.all():
-        bad = int(np.count_nonzero(~good.all(axis=1)))
+    if not (vertices.max() < LARGEST_NUMBER and vertices.min() > -LARGEST_NUMBER):
+        bad = int(np.count_nonzero(~(np.abs(vertices) < LARGEST_NUMBER).all(axis=1)))
         raise findings.fault(
             f"{bad} vertices are not finite numbers of a sensible size",
             "the file is damaged: copy or export it again",
@@ -138,7 +139,7 @@ def _tidied(vertices: Vertices, faces: Faces, body: _Numbers, findings: Findings
             if nearer.edges.open_count < table.edges.open_count:
                 _check_same(table, findings)  # copies that would merge
                 findings.repairs.append(
-                    f"vertices closer than {reach * 1e6:.2g} um were joined to close gaps "
+                    f"vertices closer than {figure(reach * 1e6, 2)} um were joined to close gaps "
                     f"({table.edges.open_count} open edges became {nearer.edges.open_count})"
                 )
                 table = nearer
@@ -159,16 +160,19 @@ def _without_repeats(vertices: Vertices, faces: Faces, body: _Numbers) -> Table:
     proper = merging.proper(faces)
     vertices, faces = merging.compact(vertices, faces[proper])
     body = body[proper]
+    edges = Edges(faces)
+    if not edges.may_repeat():
+        return Table(vertices, faces, body, edges, merging.no_repeats(len(faces)), faces, body)
     repeats = merging.repeats(faces)
     kept = faces[repeats.kept]
     return Table(vertices, kept, body[repeats.kept], Edges(kept), repeats, faces, body)
 
 
 def _check_size(vertices: Vertices, stated: float | None, unit: float, findings: Findings) -> None:
-    size = np.ptp(vertices, axis=0)
+    low, high = box(vertices)
+    size = high - low
     if not PLAUSIBLE_SIZE[0] <= size.max() <= PLAUSIBLE_SIZE[1]:
-        sides = " x ".join(f"{side * 1000:.4g}" for side in size)
-        findings.warnings.append(f"the mesh is {sides} mm in size: is the unit right?")
+        findings.warnings.append(f"the mesh is {sides(size)} in size: is the unit right?")
     if stated is not None and abs(stated / unit - 1) > SAME_UNIT:
         findings.warnings.append(
             f"the file says that its unit is {_length(stated)}, but the unit given is {_length(unit)}: the "
@@ -177,63 +181,60 @@ def _check_size(vertices: Vertices, stated: float | None, unit: float, findings:
 
 
 def _length(metres: float) -> str:
-    return f"{metres:g} m" if metres >= 1 else f"{metres * 1000:g} mm"
+    return f"{figure(metres, 6)} m" if metres >= 1 else f"{figure(metres * 1000, 6)} mm"
 
 
 def _check_crossing(edges: Edges, area: Array, findings: Findings) -> None:
-    crossing = int(np.count_nonzero(edges.uses > 2))
-    if not crossing:
-        return
-    share = float(area[(edges.uses[edges.of_face] > 2).any(axis=1)].sum() / area.sum())
-    said = f"{several(crossing, 'edge')} with more than two faces, at which {percent(share)} of the area lies"
+    said, share = _crossing(edges, area)
     if share > MOST_CROSSING:
         raise findings.fault(
             f"{said}: no inside and outside can be told",
             "unite the bodies in the CAD program, take inner walls out, and export the outer surface only",
         )
-    findings.warnings.append(said)
 
 
-def _check_pieces(raw: RawMesh, table: Table, piece: _Numbers, findings: Findings) -> None:
-    """Refuse a mesh that has fallen apart, and pieces that are listed twice."""
-    count = int(piece.max()) + 1
-    if count > MOST_PIECES:
-        raise findings.fault(
-            f"the mesh falls into {count} pieces that do not hang together",
-            "its faces must share their vertices: join them in the CAD program and export again",
-        )
-    repeats = table.repeats
-    if not len(repeats.extra):
-        return
-    faces = np.bincount(piece, minlength=count)
-    whose = piece[repeats.of]
-    again = np.bincount(whose, minlength=count)
-    extra_body = table.listed_body[repeats.extra]
-    alike = repeats.same_way | (extra_body != table.body[repeats.of])
-    doubled = again >= ALL * faces
-    twice = doubled & (np.bincount(whose[alike], minlength=count) > (1 - ALL) * faces)
-    if twice.any():
-        first = int(np.argmax(np.isin(whose, np.flatnonzero(twice))))
-        one, two = raw.bodies[table.body[repeats.of[first]]].name, raw.bodies[extra_body[first]].name
-        names = f"the bodies '{one}' and '{two}' are the same" if one != two else "a body is there twice"
-        raise findings.fault(
-            f"{names}: {int(again[twice].sum())} faces are listed more than once",
-            "take the copy out of the file, or its wall would be counted twice",
-        )
-    if doubled.any():
-        findings.notes.append("the surface is drawn from both sides, each face twice: it is counted once")
+def _say_crossing(edges: Edges, area: Array, findings: Findings) -> None:
+    said, share = _crossing(edges, area)
+    if share > 0:
+        findings.warnings.append(said)
+
+
+def _crossing(edges: Edges, area: Array) -> tuple[str, float]:
+    """Edges of more than two faces in words, and the share of the area that lies at them."""
+    crossing = int(np.count_nonzero(edges.uses > 2))
+    if not crossing:
+        return "", 0.0
+    share = float(area[(edges.uses[edges.of_face] > 2).any(axis=1)].sum() / area.sum())
+    said = f"{several(crossing, 'edge')} with more than two faces, at which {percent(share)} of the area lies"
+    return said, share
+
+
+def _without_strays(raw: RawMesh, table: Table, area: Array, findings: Findings) -> tuple[Table, _Numbers]:
+    """The table, without pieces that are drawn from both sides and as good as nothing, and the connected
+    piece (m,) of each face."""
+    piece = connected_faces(len(table.faces), table.edges)
+    check_count(piece, findings)
+    if not len(table.repeats.extra):
+        return table, piece
+    names = tuple(body.name for body in raw.bodies)
+    doubled = drawn_twice(piece, table.repeats, (table.body, table.listed_body, names), findings)
+    stray = strays(table.vertices, table.faces, area, piece, doubled, findings)
+    if not stray.any():
+        return table, piece
+    table = _without_repeats(table.vertices, table.faces[~stray], table.body[~stray])
+    return table, connected_faces(len(table.faces), table.edges)
 
 
 def _check_needles(table: Table, findings: Findings) -> None:
     found = needles(table.vertices, table.faces, table.edges)
     if len(found):
-        place = ", ".join(f"{1000 * x:.4g}" for x in table.vertices[found[0]])
         what = (
             "1 vertex stands out like a needle"
             if len(found) == 1
             else f"{len(found)} vertices stand out like needles"
         )
-        findings.warnings.append(f"{what} (the first at {place} mm): is the file damaged?")
+        first = place(table.vertices[found[0]])
+        findings.warnings.append(f"{what} (the first at {first}): is the file damaged?")
 
 
 @dataclass(frozen=True)
@@ -268,20 +269,38 @@ def _wound(table: Table, area: Array, piece: _Numbers, findings: Findings) -> Wo
 
 
 def _assembled(
-    raw: RawMesh, table: Table, area: Array, wound: Wound, counts: tuple[int, int], findings: Findings
+    raw: RawMesh,
+    table: Table,
+    area: Array,
+    wound: Wound,
+    counts: tuple[int, int],
+    findings: Findings,
+    shows: Shows | None,
 ) -> Mesh:
     """Find holes, openings and walls, and put the mesh together; counts: faces dropped, vertices merged."""
     vertices, faces, shells, holes = table.vertices, wound.faces, wound.shells, wound.holes
-    drawn = relations_of(vertices, faces, table.edges, wound.piece, holes.rims, shells, findings)
+    names = tuple(body.name for body in raw.bodies)
+    owner = np.zeros(len(shells), dtype=np.int64)
+    owner[wound.piece] = table.body
+    named = tuple(names[k] for k in owner)
+    drawn = relations_of(
+        vertices, faces, table.edges, wound.piece, holes.rims, shells, findings, named, shows
+    )
     accounted = holes.accounted(shells, drawn.solid, findings)
     turned_count = _count_turned(wound, drawn, findings)
-    found = openings(holes.rims, holes.necks(shells, drawn.inner if drawn.nested else ~drawn.solid))
+    found = openings(
+        holes.rims, holes.necks(shells, drawn.inner if drawn.nested else ~drawn.solid), table.body, names
+    )
+    outer = openings(holes.rims, holes.necks(shells, drawn.outer), table.body, names)
     holes.say(vertices, found, findings)
-    volume = drawn.room(shells)
-    _say_bodies(shells, drawn, volume, findings)
-    slope, curvature = steiner(vertices, faces, table.edges)
-    still = 0.0 if drawn.walls else 1.0
-    size = np.ptp(vertices, axis=0)
+    found, room = looked_at(vertices, faces, found, (wound.piece, table.body, names), drawn.solid, findings)
+    volume = drawn.room(shells) if room is None else room
+    _say_bodies(shells, drawn, volume, table.edges.closed, findings)
+    slope = curvature = np.zeros(len(faces))
+    if not drawn.walls:
+        slope, curvature = steiner(vertices, faces, table.edges)
+    low, high = box(vertices)
+    size = high - low
     facts = MeshFacts(
         size=(float(size[0]), float(size[1]), float(size[2])),
         area=float(area.sum()),
@@ -295,24 +314,27 @@ def _assembled(
         turned=turned_count,
         merged=counts[1],
         accounted=accounted,
+        wall=drawn.thickness(shells),
     )
     return Mesh(
         name=raw.name,
         vertices=vertices,
         faces=faces,
         kind="walls" if drawn.walls else "surface",
-        bodies=tuple(body.name for body in raw.bodies),
+        bodies=names,
         body=table.body,
         shell=wound.piece,
         area=area,
-        slope=slope * still,
-        curvature=curvature * still,
+        slope=slope,
+        curvature=curvature,
         openings=found,
         volume=volume,
         facts=facts,
+        nested=drawn.pairs,
         repairs=tuple(findings.repairs),
         notes=tuple(findings.notes),
         warnings=tuple(findings.warnings),
+        rims=outer,
     )
 
 
@@ -327,9 +349,17 @@ def _count_turned(wound: Wound, drawn: Relations, findings: Findings) -> int:
     return total
 
 
-def _say_bodies(shells: Shells, drawn: Relations, volume: float | None, findings: Findings) -> None:
+def _say_bodies(
+    shells: Shells, drawn: Relations, volume: float | None, closed: bool, findings: Findings
+) -> None:
     if volume is None and not drawn.walls:
-        if shells.flat.all() and len(shells) == 1:
+        if shells.flat.all() and closed:
+            both = float(shells.area.sum())
+            findings.warnings.append(
+                f"the mesh is flat and closed: two films on each other, with {cm2(both)} together; if it is "
+                f"one film, drawn from both sides, give the part 'area: {cm2(both / 2)}' instead of a mesh"
+            )
+        elif shells.flat.all() and len(shells) == 1:
             findings.notes.append("the mesh is flat: it has an area but encloses no volume")
         elif shells.sheet.any():
             findings.warnings.append(

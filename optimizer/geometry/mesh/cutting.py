@@ -6,6 +6,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from optimizer.geometry.mesh import triangles as tri
 from optimizer.geometry.mesh.model import Faces, Mesh, Vertices
@@ -22,7 +23,8 @@ def cut_at(mesh: Mesh, planes: list[tuple[Array, float]]) -> Mesh:
     after them.
     """
     vertices, faces, origin = mesh.vertices, mesh.faces, np.arange(len(mesh.faces))
-    touch = _TOUCH * float(np.linalg.norm(np.ptp(vertices[faces.reshape(-1)], axis=0)))
+    low, high = tri.box(vertices)
+    touch = _TOUCH * float(np.linalg.norm(high - low))
     for normal, offset in planes:
         away = vertices @ normal - offset
         away[np.abs(away) < touch] = 0.0
@@ -38,16 +40,30 @@ def finer(mesh: Mesh, longest: float) -> Mesh:
     straight wall, which would see the thickness at two heights only. Vertices keep their numbers.
     """
     vertices, faces, origin = mesh.vertices, mesh.faces, np.arange(len(mesh.faces))
-    while True:
+    # a long edge is one of both its faces, so that faces without one are done; they are most of a mesh
+    long_face = _has_longer(vertices, faces, longest)
+    done, done_origin = [faces[~long_face]], [origin[~long_face]]
+    faces, origin = faces[long_face], origin[long_face]
+    while len(faces):
         edges = tri.Edges(faces)
         ends = vertices[edges.ends]
         long = tri.lengths(ends[:, 1] - ends[:, 0]) > longest
-        if not long.any():
-            return _divided(mesh, vertices, faces, origin)
         number = np.where(long, len(vertices) + np.cumsum(long) - 1, -1)
         vertices = np.concatenate([vertices, ends[long].mean(axis=1)])
         faces, part_of = _halved(vertices, faces, number[edges.of_face])
         origin = origin[part_of]
+        long_face = _has_longer(vertices, faces, longest)
+        done.append(faces[~long_face])
+        done_origin.append(origin[~long_face])
+        faces, origin = faces[long_face], origin[long_face]
+    return _divided(mesh, vertices, np.concatenate(done), np.concatenate(done_origin))
+
+
+def _has_longer(vertices: Vertices, faces: Faces, longest: float) -> NDArray[np.bool_]:
+    """(m,) whether a face has an edge above ``longest`` [m]."""
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    one, two, three = (tri.lengths(side) > longest for side in (b - a, c - b, a - c))
+    return np.asarray(one | two | three)
 
 
 def _divided(mesh: Mesh, vertices: Vertices, faces: Faces, origin: Faces) -> Mesh:

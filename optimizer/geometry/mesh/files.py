@@ -1,7 +1,14 @@
 """Triangle meshes from files: which reader takes which file, and what holds for all of them.
 
-The readers are our own, and strict: a general mesh library passes over what it does not understand, drops the
-rest of a damaged file, and takes most of a second to import.
+Decoded by trimesh, a general mesh library: STL, binary PLY and GLB. Guards of our own stand before and behind
+it, because it takes some damage without a word and tells of the rest in its own terms, without a line.
+Read by our own lines, because trimesh (4.6 to 5.2) gets them wrong or is slow (times for 400,000 faces):
+* OBJ: it counts relative numbers (-1) from the end of the file, so that an object gets the corners of a later
+  one; drops faces of two corners; fails at a comment behind numbers; splits polygons with a dent wrongly.
+* 3MF: it leaves out items whose object is in another model of the archive, places all objects of that model
+  where one is meant, mixes up objects of one number in two models, and takes supports for printing as bodies.
+* OFF and text PLY: 1.7 s and 1.4 s, ours 0.4 s; polygons with a dent are split wrongly.
+trimesh is imported when a file needs it: that takes half a second.
 """
 
 from __future__ import annotations

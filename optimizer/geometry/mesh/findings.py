@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from optimizer.errors import GeometryError
+from optimizer.units.figures import figure
+
+#: Coordinates below this [mm] are what rounding leaves of zero.
+_NOTHING = 1e-6
 
 
 @dataclass
@@ -23,4 +28,25 @@ class Findings:
 
 def percent(share: float) -> str:
     """A share of the area in words: two digits, or all of it."""
-    return f"{100 * share:.2g} %" if share < 0.995 else "all"
+    return f"{figure(100 * share, 2)} %" if share < 0.995 else "all"
+
+
+def place(point: Iterable[float]) -> str:
+    """Where a point [m] lies, in the coordinates of the mesh: '0, 12.5, 95 mm'."""
+    return ", ".join(in_mm(x) for x in point) + " mm"
+
+
+def in_mm(length: float, digits: int = 4) -> str:
+    """A length or a coordinate [m] as millimetres, without the unit: '12.5'."""
+    value = 1000 * float(length)
+    return figure(0.0 if abs(value) < _NOTHING else value, digits)
+
+
+def sides(size: Iterable[float]) -> str:
+    """The sides of a box [m]: '69 x 69 x 236 mm'."""
+    return " x ".join(in_mm(side) for side in size) + " mm"
+
+
+def cm2(area: float) -> str:
+    """An area [m2] in words: '300 cm2'."""
+    return f"{figure(1e4 * area, 4)} cm2"

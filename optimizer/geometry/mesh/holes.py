@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.geometry.mesh.fault import several
-from optimizer.geometry.mesh.findings import Findings
+from optimizer.geometry.mesh.findings import Findings, cm2, percent, place
 from optimizer.geometry.mesh.model import Opening, Vertices
 from optimizer.geometry.mesh.openings import FEW_EDGES, Rims, cornered
 from optimizer.geometry.mesh.shells import SHEET, Shells
+from optimizer.units.figures import figure
 
 #: How an opening is told among the notes of a mesh.
 CAPPED = "capped for the volume and not part of the area"
@@ -38,10 +39,10 @@ class Holes:
         share = lost / (lost + float(shells.area.sum()))
         if not len(holes):
             return 1.0
-        place = rims.centre[holes[rims.span[holes].argmax()]] * 1000
+        largest = rims.centre[holes[rims.span[holes].argmax()]]
         said = (
             f"{several(len(holes), 'hole')} in the wall (missing facets or edges that do not meet), the "
-            f"largest at {place[0]:.4g}, {place[1]:.4g}, {place[2]:.4g} mm: {100 * share:.2g} % of the area"
+            f"largest at {place(largest)}: {percent(share)} of the area"
         )
         if share > MOST_MISSING:
             raise findings.fault(
@@ -60,7 +61,7 @@ class Holes:
         """Name the openings, and warn of those that look cut into the wall."""
         if not found:
             return
-        each = ", ".join(f"{1e4 * o.area:.4g} cm2 ({1000 * o.diameter:.3g} mm across)" for o in found[:3])
+        each = ", ".join(f"{cm2(o.area)} ({figure(1000 * o.diameter)} mm across)" for o in found[:3])
         more = f" and {len(found) - 3} more" if len(found) > 3 else ""
         what = several(len(found), "opening")
         findings.notes.append(f"{what}, {CAPPED}: {each}{more}")

@@ -9,17 +9,19 @@ from optimizer.geometry.mesh.clean import check_unit, clean
 from optimizer.geometry.mesh.files import read
 from optimizer.geometry.mesh.model import Mesh
 from optimizer.geometry.mesh.pieces import middle_of, whole_surface
+from optimizer.geometry.mesh.solids import Shows
 from optimizer.geometry.surface import Surface
 
 
-def load(path: Path | str, unit: float) -> Mesh:
+def load(path: Path | str, unit: float, shows: Shows | None = None) -> Mesh:
     """Read, clean and measure a mesh file in which one unit of length is ``unit`` [m].
 
+    shows: which faces of the wall the file has, where the user says so; see ``clean``.
     Raises GeometryError for a file or a mesh that cannot be used.
     """
     check_unit(unit)
     path = Path(path)
-    return clean(replace(read(path), name=path.name), unit)
+    return clean(replace(read(path), name=path.name), unit, shows)
 
 
 def load_surface(path: Path | str, unit: float, dimensions: str = "outside") -> Surface:

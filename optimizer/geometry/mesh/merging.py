@@ -25,16 +25,25 @@ def group_rows(rows: NDArray[np.uint64]) -> tuple[NDArray[np.int64], NDArray[np.
         keys *= _MIX[column]
         keys ^= keys >> np.uint64(29)
     order = np.argsort(keys, kind="stable")
-    fresh = _changes(keys[order])
-    if any((_changes(rows[order, k]) & ~fresh).any() for k in range(rows.shape[1])):
+    first, number = _numbered(order, _changes(keys[order]))
+    if any((column[first][number] != column).any() for column in rows.T):
         # two different rows have made the same key
         order = np.lexsort(rows.T)
         fresh = np.any([_changes(rows[order, k]) for k in range(rows.shape[1])], axis=0)
-    first = order[fresh][np.cumsum(fresh) - 1]
-    leader = np.empty(len(rows), dtype=np.int64)
-    leader[order] = first
-    leads = leader == np.arange(len(rows))
-    return np.flatnonzero(leads), (np.cumsum(leads) - 1)[leader]
+        first, number = _numbered(order, fresh)
+    return first, number
+
+
+def _numbered(
+    order: NDArray[np.int64], fresh: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """As ``group_rows``, from rows in a stable order (n,) and whether a group begins at each place there."""
+    starts = order[fresh]
+    leads = np.zeros(len(order), dtype=bool)
+    leads[starts] = True
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = (np.cumsum(leads) - 1)[starts][np.cumsum(fresh) - 1]
+    return np.flatnonzero(leads), number
 
 
 def _changes(values: NDArray[np.uint64]) -> NDArray[np.bool_]:
@@ -105,6 +114,12 @@ class Repeats:
     extra: NDArray[np.int64]
     of: NDArray[np.int64]
     same_way: NDArray[np.bool_]
+
+
+def no_repeats(count: int) -> Repeats:
+    """Of so many faces that all differ."""
+    none = np.empty(0, dtype=np.int64)
+    return Repeats(np.arange(count), none, none, np.empty(0, dtype=bool))
 
 
 def repeats(faces: Faces) -> Repeats:

@@ -44,6 +44,11 @@ class Opening:
     number: from 1, largest first. area [m2] of its flat cap; perimeter [m]; centre (3,) [m] in the
     coordinates of the mesh; normal (3,): unit vector out of the package; flatness [m]: farthest that the edge
     leaves its plane; loop (k,): numbers of the vertices round it.
+
+    body: name of the body whose edge it is, shell: number of its connected piece; empty and -1 where that was
+    not looked for. flange [m2]: of the wall that lies in its plane between the room and its edge, so that gas
+    passes a cover over ``clear`` only. covered_by: name of another body that lies over it, empty if none
+    does; of_cover: whether it is the open side of a body that covers another opening.
     """
 
     number: int
@@ -53,6 +58,16 @@ class Opening:
     normal: Array
     flatness: float
     loop: NDArray[np.int64]
+    body: str = ""
+    shell: int = -1
+    flange: float = 0.0
+    covered_by: str = ""
+    of_cover: bool = False
+
+    @property
+    def clear(self) -> float:
+        """Area within the flange [m2], that of the cap where there is none."""
+        return self.area - self.flange
 
     @property
     def diameter(self) -> float:
@@ -68,7 +83,8 @@ class MeshFacts:
     capped, or None if it encloses none; faces and vertices after cleaning; bodies: connected pieces; closed:
     watertight without caps; open_edges: edges with one face only; dropped: degenerate and repeated faces left
     out; turned: faces whose winding was reversed; merged: vertices that became one with another. accounted:
-    share of the area that is used, 1 where all is.
+    share of the area that is used, 1 where all is. wall: mean thickness of the wall as drawn [m], where the
+    mesh has both its faces.
     """
 
     size: tuple[float, float, float]
@@ -83,6 +99,7 @@ class MeshFacts:
     turned: int
     merged: int = 0
     accounted: float = 1.0
+    wall: float | None = None
 
 
 @dataclass(frozen=True)
@@ -94,9 +111,11 @@ class Mesh:
     named body of each face, into ``bodies``. shell (m,): number of the connected piece of each face.
     slope (m,) [m] and curvature (m,) [-]: change of each face's area with the distance e by which the surface
     moves outward, area + slope e + curvature e**2 (Steiner); zero where kind is "walls". openings: those
-    with an edge in a plane. volume [m3]: of the inside, openings capped, None where it has none or where
-    kind is "walls" and no inside can be told. repairs: what was mended; notes: what was assumed; warnings:
-    what to look into.
+    with an edge in a plane, and the mouths of solids; rims: edges of the outer face of a wall that is drawn
+    as two shells, where its inner face has openings. volume [m3]: of the inside, openings capped, None where
+    it has none or where kind is "walls" and no inside can be told. repairs: what was mended; notes: what was
+    assumed; warnings: what to look into. nested: numbers, as in shell, of an inner piece and of the one that
+    it lies in, for each two faces of a wall.
     """
 
     name: str
@@ -115,6 +134,8 @@ class Mesh:
     repairs: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+    rims: tuple[Opening, ...] = ()
+    nested: tuple[tuple[int, int], ...] = ()
 
     @property
     def weight(self) -> float:

@@ -291,8 +291,10 @@ def _loop(rims: Rims, number: int) -> NDArray[np.int64]:
     return np.array(loop, dtype=np.int64)
 
 
-def openings(rims: Rims, numbers: NDArray[np.int64]) -> tuple[Opening, ...]:
-    """The given rims as openings, largest first."""
+def openings(
+    rims: Rims, numbers: NDArray[np.int64], body: NDArray[np.int64], names: tuple[str, ...]
+) -> tuple[Opening, ...]:
+    """The given rims as openings, largest first; body (m,): number of the body of each face, into names."""
     area = rims.area
     ordered = sorted(numbers.tolist(), key=lambda n: (-area[n], n))
     return tuple(
@@ -304,6 +306,8 @@ def openings(rims: Rims, numbers: NDArray[np.int64]) -> tuple[Opening, ...]:
             rims.vector[n] / area[n],
             float(rims.flatness[n]),
             _loop(rims, n),
+            names[int(np.bincount(body[rims.face[rims.rim == n]]).argmax())],
+            int(rims.piece[n]),
         )
         for place, n in enumerate(ordered, start=1)
     )

@@ -9,10 +9,13 @@ import numpy as np
 from optimizer.errors import GeometryError
 from optimizer.geometry.checks import MIDDLE_OFFSET
 from optimizer.geometry.mesh.model import Mesh, Upright
-from optimizer.geometry.pieces import Pieces
+from optimizer.geometry.mesh.triangles import centres
+from optimizer.geometry.pieces import Array, Pieces
 from optimizer.geometry.surface import Patch, Surface
 
 AXES = "xyz"
+#: An opening faces along the axis when the cosine of the angle between them is more than this.
+UPWARD = 0.9
 
 
 def upright(mesh: Mesh, given: str | None = None) -> Upright:
@@ -41,26 +44,49 @@ def pieces_of(mesh: Mesh, way: Upright, dimensions: str) -> Pieces:
     """A piece for each face (m,), its centre placed by height, radius and angle about the axis.
 
     dimensions: whether the mesh is the outside, inside or middle of the wall; of no account for a mesh with
-    both faces of the wall, whose middle lies between them. The axis runs along ``way`` through the
-    area-weighted centre of the part. Raises GeometryError for an unknown word.
+    both faces of the wall, whose middle lies between them. The axis runs along ``way`` through the centre of
+    the only opening where that faces up or down, and else through the area-weighted centre of the part.
+    Raises GeometryError for an unknown word.
     """
     middle = middle_of(dimensions)
-    centre = mesh.vertices[mesh.faces].mean(axis=1)
+    centre = centres(mesh.vertices, mesh.faces)
     along = mesh.vertices[:, way.axis] * way.sign
-    corner = (along - along.min())[mesh.faces]
-    first, second = (k for k in range(3) if k != way.axis)
-    across = centre[:, [first, second]]
-    across = across - mesh.area @ across / mesh.area.sum()
+    along -= along.min()
+    a, b, c = (along[mesh.faces[:, k]] for k in range(3))
+    axis = _axis(mesh, way, centre)
+    one, two = (centre[:, k] - axis[k] for k in range(3) if k != way.axis)
     return Pieces(
         area=mesh.area * mesh.weight,
         slope=mesh.slope * middle,
         curvature=mesh.curvature * middle**2,
-        height=corner.mean(axis=1),
-        radius=np.hypot(across[:, 0], across[:, 1]),
-        angle=np.arctan2(across[:, 1], across[:, 0]),
+        height=(a + b + c) / 3,
+        radius=np.hypot(one, two),
+        angle=np.arctan2(two, one),
         centre=centre,
-        span=np.stack([corner.min(axis=1), corner.max(axis=1)], axis=1),
+        span=np.stack([np.minimum(np.minimum(a, b), c), np.maximum(np.maximum(a, b), c)], axis=1),
     )
+
+
+def turning(mesh: Mesh, way: Upright) -> str:
+    """How the angles of ``pieces_of`` turn, in words."""
+    first, second = (AXES[k] for k in range(3) if k != way.axis)
+    about = "the centre of the opening" if _neck(mesh, way) is not None else "the middle of the part"
+    return f"angles turn from {first} (0 degrees) to {second} (90 degrees) about the axis through {about}"
+
+
+def _axis(mesh: Mesh, way: Upright, centre: Array) -> Array:
+    """A point (3,) [m] of the axis: a handle moves the middle of the part, and not its neck."""
+    neck = _neck(mesh, way)
+    if neck is not None:
+        return neck
+    return np.array([(mesh.area * x).sum() / mesh.area.sum() for x in centre.T])
+
+
+def _neck(mesh: Mesh, way: Upright) -> Array | None:
+    """Centre (3,) [m] of the only opening where it faces along the axis."""
+    if len(mesh.openings) != 1 or abs(mesh.openings[0].normal[way.axis]) < UPWARD:
+        return None
+    return mesh.openings[0].centre
 
 
 def whole_surface(mesh: Mesh, dimensions: str) -> Surface:

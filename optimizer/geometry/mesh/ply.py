@@ -1,7 +1,13 @@
-"""PLY files, text and binary. Source, from memory: G. Turk, The PLY Polygon File Format, Stanford, 1994."""
+"""PLY files, text and binary. Source, from memory: G. Turk, The PLY Polygon File Format, Stanford, 1994.
+
+trimesh decodes the binary ones. It takes all lists for as long as the first and does not look at the others:
+that is checked afterwards, and where they differ (polygons of several kinds, damage) the faces are walked
+through one by one. Text is read by our own lines: trimesh takes three to seven times as long for it.
+"""
 
 from __future__ import annotations
 
+import io
 import re
 from dataclasses import dataclass
 
@@ -73,9 +79,10 @@ def read(data: bytes, name: str) -> RawMesh:
             lacking = "no faces" if wanted == "face" else "no one list of vertices"
             raise MeshFault(f"holds {lacking}", "export a surface of triangles, not points or lines")
     body = data[end.end() :]
-    vertices, corners, counts = (
-        _text(body, len(head) + 1, elements) if order is None else _binary(body, order, elements)
-    )
+    if order is None:
+        vertices, corners, counts = _text(body, len(head) + 1, elements)
+    else:
+        vertices, corners, counts = _decoded(data, elements) or _walked(body, order, elements)
     notes: list[str] = []
     faces, _ = polygons.triangulated(vertices, corners, counts, notes)
     polygons.unused_note(len(vertices), faces, notes)
@@ -144,106 +151,91 @@ def _text(body: bytes, before: int, elements: list[_Element]) -> Read:
     return vertices, *corners
 
 
-def _binary(body: bytes, order: str, elements: list[_Element]) -> Read:
-    vertices, corners = np.empty((0, 3)), (np.empty(0, np.int64), np.empty(0, np.int64))
+def _decoded(data: bytes, elements: list[_Element]) -> Read | None:
+    """By trimesh; None where it cannot, or where a list is not as long as the first of its kind."""
+    from trimesh.exchange.ply import load_ply
+
+    by_name = {element.name: element for element in elements}
+    if set(by_name) != {"vertex", "face"}:
+        return None
+    _coordinates(by_name["vertex"])
+    lists = _lists(by_name["face"])
+    try:
+        with np.errstate(invalid="ignore"):  # damaged numbers are refused later
+            found = load_ply(io.BytesIO(data), fix_texture=False, skip_materials=True)
+            vertices, faces = found["vertices"].astype(float), found["faces"].astype(np.int64)
+        table = found["metadata"]["_ply_raw"]["face"]["data"]
+        alike = all((table[name]["f0"] == table[name]["f1"].shape[1]).all() for name in lists)
+    except Exception:  # of many kinds, for damage and for what it does not know
+        return None
+    if not alike or faces.shape[1] < 3:
+        return None
+    return vertices, faces.ravel(), np.full(len(faces), faces.shape[1])
+
+
+def _lists(face: _Element) -> list[str]:
+    """Names of the lists of a face, that of the corners among them."""
+    corners = face.properties[face.place(CORNERS)]
+    if not corners.counter:
+        raise MeshFault("the corners of the PLY file are not in lists")
+    return [own.name for own in face.properties if own.counter]
+
+
+def _walked(body: bytes, order: str, elements: list[_Element]) -> Read:
+    """Element by element and face by face, to where the file ends."""
+    vertices, corners, counts = np.empty((0, 3)), np.empty(0, np.int64), np.empty(0, np.int64)
     start = 0
     for element in elements:
-        if element.name == "vertex":
-            x, y, z = _coordinates(element)
-            table, start = _records(body, start, order, element, {})
-            # damaged numbers are refused later
-            with np.errstate(invalid="ignore"):
-                vertices = np.stack([table[f"p{k}"].astype(float) for k in (x, y, z)], axis=1)
-        elif element.name == "face":
-            corners, start = _faces(body, start, order, element)
-        elif any(own.counter for own in element.properties):
+        if element.name == "face":
+            corners, counts, start = _faces(body, start, order, element)
+            continue
+        places = _coordinates(element) if element.name == "vertex" else []
+        if any(own.counter for own in element.properties):
             raise MeshFault(f"the PLY file has lists in {element.name}", "export vertices and faces only")
-        else:
-            _, start = _records(body, start, order, element, {})
+        kind = np.dtype([(f"p{k}", order + own.kind) for k, own in enumerate(element.properties)])
+        fit = (len(body) - start) // max(kind.itemsize, 1)
+        if fit < element.count:
+            raise MeshFault(f"the file ends after {fit} of {element.count} {element.name} records")
+        if places:
+            table = np.frombuffer(body, kind, element.count, start)
+            with np.errstate(invalid="ignore"):  # damaged numbers are refused later
+                vertices = np.stack([table[f"p{k}"].astype(float) for k in places], axis=1)
+        start += kind.itemsize * element.count
     if body[start:].strip(b"\r\n"):
         raise MeshFault(
             f"has {several(len(body) - start, 'byte')} of data too many for what its header announces"
         )
-    return vertices, *corners
-
-
-def _records(
-    body: bytes, start: int, order: str, element: _Element, lengths: dict[int, int]
-) -> tuple[NDArray[np.void], int]:
-    """The records of an element whose lists have the given lengths, and where they end."""
-    fields: list[tuple[str, str] | tuple[str, str, tuple[int]]] = []
-    for k, own in enumerate(element.properties):
-        if own.counter:
-            fields.append((f"n{k}", order + own.counter))
-            fields.append((f"p{k}", order + own.kind, (lengths[k],)))
-        else:
-            fields.append((f"p{k}", order + own.kind))
-    kind = np.dtype(fields)
-    whole = (len(body) - start) // kind.itemsize if kind.itemsize else element.count
-    if whole < element.count:
-        raise MeshFault(f"the file ends after {max(whole, 0)} of {element.count} {element.name} records")
-    return np.frombuffer(body, kind, element.count, start), start + kind.itemsize * element.count
+    return vertices, corners, counts
 
 
 def _faces(
     body: bytes, start: int, order: str, element: _Element
-) -> tuple[tuple[NDArray[np.int64], NDArray[np.int64]], int]:
-    """All corners in one row with the corners of each face, and where the faces end.
-
-    Tried first: lists as long in every face as in the first one. Otherwise face by face.
-    """
-    place = element.place(CORNERS)
-    lists = [k for k, own in enumerate(element.properties) if own.counter]
-    if place not in lists:
-        raise MeshFault("the corners of the PLY file are not in lists")
+) -> tuple[NDArray[np.int64], NDArray[np.int64], int]:
+    """All corners in one row, the corners of each face, and where the faces end."""
+    _lists(element)
     least = sum(np.dtype(own.counter or own.kind).itemsize for own in element.properties)
     if element.count > (len(body) - start) // least:
         raise MeshFault(
             f"{element.count} face records do not fit into the {len(body) - start} bytes that follow"
         )
-    lengths, _, _ = _walk(body, start, order, element, min(1, element.count))
-    table: NDArray[np.void] | None = None
-    if element.count:
-        first = {k: int(lengths[0, k]) for k in lists}
-        try:
-            table, end = _records(body, start, order, element, first)
-        except MeshFault:
-            table = None
-    if table is not None and all((table[f"n{k}"] == first[k]).all() for k in lists):
-        corners = table[f"p{place}"].astype(np.int64).ravel()
-        counts = np.full(element.count, first[place], dtype=np.int64)
-    else:
-        lengths, corners, end = _walk(body, start, order, element, element.count)
-        counts = lengths[:, place]
-    few = np.flatnonzero(counts < 3)
-    if few.size:
-        raise MeshFault(f"face {few[0] + 1} has {counts[few[0]]} corners, at least 3 are needed")
-    return (corners, counts), end
-
-
-def _walk(
-    body: bytes, start: int, order: str, element: _Element, count: int
-) -> tuple[NDArray[np.int64], NDArray[np.int64], int]:
-    """Record by record: (count, properties) lengths of all lists, all corners in one row, where they end."""
     kinds = [
         (np.dtype(order + own.counter) if own.counter else None, np.dtype(order + own.kind))
         for own in element.properties
     ]
     place = element.place(CORNERS)
-    lengths = np.ones((count, len(kinds)), dtype=np.int64)
-    corners: list[NDArray[np.int64]] = []
-    for record in range(count):
+    corners: list[NDArray[np.int64]] = [np.empty(0, np.int64)]
+    for record in range(element.count):
         for k, (counter, kind) in enumerate(kinds):
             length = 1
             if counter is not None:
-                if start + counter.itemsize > len(body):
-                    raise MeshFault(f"the file ends after {record} of {element.count} face records")
-                length = int(np.frombuffer(body, counter, 1, start)[0])
+                there = start + counter.itemsize <= len(body)
+                length = int(np.frombuffer(body, counter, 1, start)[0]) if there else -1
                 start += counter.itemsize
             if not 0 <= length <= (len(body) - start) // kind.itemsize:
                 raise MeshFault(f"the file ends after {record} of {element.count} face records")
             if k == place:
+                if length < 3:
+                    raise MeshFault(f"face {record + 1} has {length} corners, at least 3 are needed")
                 corners.append(np.frombuffer(body, kind, length, start).astype(np.int64))
-            lengths[record, k] = length
             start += length * kind.itemsize
-    return lengths, np.concatenate([np.empty(0, np.int64), *corners]), start
+    return np.concatenate(corners), np.array([len(row) for row in corners[1:]], dtype=np.int64), start

@@ -25,9 +25,11 @@ from numpy.typing import NDArray
 from optimizer.errors import GeometryError
 from optimizer.geometry.mesh import triangles as tri
 from optimizer.geometry.mesh.casting import Numbers, Scene
+from optimizer.geometry.mesh.findings import percent
 from optimizer.geometry.mesh.model import Faces, Mesh
 from optimizer.geometry.mesh.walls import Walls, walls_of
 from optimizer.geometry.pieces import Array, LocalThickness
+from optimizer.units.figures import figure
 
 Mask = NDArray[np.bool_]
 
@@ -143,21 +145,24 @@ def _jumps(links: Numbers, thickness: Array, area: Array) -> float:
     Half the mean square of the relative jump: half of that is the variance of the thickness, and its square
     over that of the mean is the first term of the mean inverse.
     """
-    one, two = links[np.isfinite(thickness[links]).all(axis=1)].T
+    known = np.isfinite(thickness)
+    one, two = links[known[links[:, 0]] & known[links[:, 1]]].T
     weight = area[one] + area[two]
     if not weight.sum() > 0:
         return 0.0
     jump = 2 * (thickness[one] - thickness[two]) / (thickness[one] + thickness[two])
-    return float(weight @ jump**2 / weight.sum() / 2)
+    return float((weight * jump**2).sum() / weight.sum() / 2)
 
 
 def _take_nearest(centre: Array, thickness: Array, wanted: Mask) -> None:
     """Gives some faces the thickness of the nearest other one that has one, in place."""
-    from scipy.spatial import cKDTree
-
     known = np.isfinite(thickness)
     if wanted.any() and known.any():
-        _, nearest = cKDTree(centre[known]).query(centre[wanted])
+        from scipy.spatial import cKDTree
+
+        # few faces ask: a tree that is quick to build will do
+        tree = cKDTree(centre[known], balanced_tree=False, compact_nodes=False)
+        _, nearest = tree.query(centre[wanted])
         thickness[wanted] = thickness[known][nearest]
 
 
@@ -167,8 +172,9 @@ def _told(thickness: Array, area: Array, rim: Mask, beside: Mask, uneven: float)
     counted = ~rim
     total = float(area.sum())
     low, high = _MM * _quantiles(thickness[known], area[known], [0.05, 0.95])
-    mean = _MM * float(thickness[known] @ area[known] / area[known].sum())
-    notes = [f"thickness {METHOD}: mean {mean:.3g} mm, 5 to 95 % of the area {low:.3g} to {high:.3g} mm"]
+    mean = _MM * float((thickness[known] * area[known]).sum() / area[known].sum())
+    span = f"5 to 95 % of the area {figure(low)} to {figure(high)} mm"
+    notes = [f"thickness {METHOD}: mean {figure(mean)} mm, {span}"]
     if rim.any():
         notes.append(
             f"{_share(area, rim, total)} of the area of the faces is rim, along the wall, and is left out"
@@ -188,7 +194,8 @@ def _told(thickness: Array, area: Array, rim: Mask, beside: Mask, uneven: float)
     if uneven > _UNEVEN:
         warnings.append(
             "the thickness jumps from face to face, as where facets are coarse and not side by side: what "
-            f"passes the wall may come out {100 * uneven:.2g} % too high; export the mesh with finer facets"
+            f"passes the wall may come out {figure(100 * uneven, 2)} % too high; export the mesh with finer "
+            "facets"
         )
     return LocalThickness(
         thickness, METHOD, False, tuple(notes), tuple(warnings), counted if rim.any() else None
@@ -196,7 +203,7 @@ def _told(thickness: Array, area: Array, rim: Mask, beside: Mask, uneven: float)
 
 
 def _share(area: Array, part: Mask, total: float) -> str:
-    return f"{100 * float(area[part].sum()) / total:.2g} %"
+    return percent(float(area[part].sum()) / total)
 
 
 def _quantiles(values: Array, weights: Array, shares: list[float]) -> Array:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from optimizer.errors import GeometryError
 from optimizer.geometry.mesh import triangles as tri
 from optimizer.geometry.mesh.cutting import cut_at
+from optimizer.geometry.mesh.findings import in_mm
 from optimizer.geometry.mesh.model import Mesh, Opening, Upright
 from optimizer.geometry.pieces import Array, Pieces
 
@@ -19,7 +20,6 @@ Point = tuple[float, float, float]
 #: Openings belong together where their planes are parallel to this cosine: both faces of a wall end at a
 #: neck.
 _PARALLEL = 0.9
-_MM = 1e3
 
 
 @dataclass(frozen=True)
@@ -28,9 +28,10 @@ class Rule:
 
     above, below [m]: heights over the lowest point of the part. box: two opposite corners [m] in the
     coordinates of the mesh. body: name of a body of the mesh. from_opening [m]: how far the region reaches
-    from the plane of the largest opening into the package, measured square to that plane as the height of a
-    neck finish is; it holds what hangs together with the edge of the opening without leaving that depth, so
-    that a handle beside a neck does not belong to it.
+    from the plane of an opening into the package, measured square to that plane as the height of a neck
+    finish is; it holds what hangs together with the edge of the opening without leaving that depth on either
+    side, so that neither a handle beside a neck nor the rest of a cap belongs to it. opening: number of that
+    opening; None takes the largest, of the body if one is named, and else not the open side of a cover.
     """
 
     name: str
@@ -39,6 +40,15 @@ class Rule:
     box: tuple[Point, Point] | None = None
     body: str | None = None
     from_opening: float | None = None
+    opening: int | None = None
+
+
+def mouth_of(mesh: Mesh, rule: Rule) -> Opening | None:
+    """The opening from which a rule measures; None where the mesh has no such opening."""
+    if rule.opening is not None:
+        return next((o for o in mesh.openings if o.number == rule.opening), None)
+    own = [o for o in mesh.openings if o.body in ("", rule.body)] if rule.body else list(mesh.openings)
+    return min(own, key=lambda o: (o.of_cover, o.number), default=None)
 
 
 def cut_for(mesh: Mesh, upright: Upright, rules: tuple[Rule, ...]) -> Mesh:
@@ -49,14 +59,15 @@ def cut_for(mesh: Mesh, upright: Upright, rules: tuple[Rule, ...]) -> Mesh:
     planes: list[tuple[Array, float]] = []
     up = np.zeros(3)
     up[upright.axis] = upright.sign
-    lowest = float((mesh.vertices[mesh.faces.reshape(-1)] @ up).min())
+    lowest = float((mesh.vertices[:, upright.axis] * upright.sign).min())
     for rule in rules:
         planes += [(up, lowest + height) for height in (rule.above, rule.below) if height is not None]
         if rule.box is not None:
             planes += [(np.eye(3)[axis], corner[axis]) for corner in rule.box for axis in range(3)]
-        if rule.from_opening is not None and mesh.openings:
-            mouth = mesh.openings[0]
-            planes.append((mouth.normal, float(mouth.normal @ mouth.centre) - rule.from_opening))
+        mouth = mouth_of(mesh, rule) if rule.from_opening is not None else None
+        if rule.from_opening is not None and mouth is not None:
+            middle = float(mouth.normal @ mouth.centre)
+            planes += [(mouth.normal, middle + way * rule.from_opening) for way in (-1, 1)]
     return cut_at(mesh, planes)
 
 
@@ -89,14 +100,14 @@ def assign(mesh: Mesh, pieces: Pieces, rules: tuple[Rule, ...]) -> NDArray[np.in
 
 def _conditions(mesh: Mesh, pieces: Pieces, rule: Rule) -> list[tuple[Mask, str]]:
     """For each condition of a rule the faces that meet it, and what to say if none does."""
-    centre = mesh.vertices[mesh.faces].mean(axis=1)
+    centre = tri.centres(mesh.vertices, mesh.faces) if pieces.centre is None else pieces.centre
     height = pieces.height
-    span = f"the part has heights of {_MM * height.min():.4g} to {_MM * height.max():.4g} mm"
+    span = f"the part has heights of {in_mm(height.min())} to {in_mm(height.max())} mm"
     found: list[tuple[Mask, str]] = []
     if rule.above is not None:
-        found.append((height >= rule.above, f"nothing lies above {_MM * rule.above:.4g} mm: {span}"))
+        found.append((height >= rule.above, f"nothing lies above {in_mm(rule.above)} mm: {span}"))
     if rule.below is not None:
-        found.append((height < rule.below, f"nothing lies below {_MM * rule.below:.4g} mm: {span}"))
+        found.append((height < rule.below, f"nothing lies below {in_mm(rule.below)} mm: {span}"))
     if rule.box is not None:
         low, high = np.sort(np.array(rule.box), axis=0)
         inside = ((centre >= low) & (centre <= high)).all(axis=1)
@@ -105,7 +116,7 @@ def _conditions(mesh: Mesh, pieces: Pieces, rule: Rule) -> list[tuple[Mask, str]
         named = np.array([name == rule.body for name in mesh.bodies])[mesh.body]
         found.append((named, f"no body is named {rule.body!r}; there is {', '.join(mesh.bodies)}"))
     if rule.from_opening is not None:
-        found.append(_near_opening(mesh, centre, rule.from_opening))
+        found.append(_near_opening(mesh, centre, rule, rule.from_opening))
     return found
 
 
@@ -114,23 +125,31 @@ def _why_empty(conditions: list[tuple[Mask, str]]) -> list[str]:
     return alone or ["no face meets all of its conditions at once"]
 
 
-def _near_opening(mesh: Mesh, centre: Array, distance: float) -> tuple[Mask, str]:
-    if not mesh.openings:
-        return (
-            np.zeros(len(centre), dtype=bool),
-            "from_opening needs an opening, and the mesh has none: give heights",
-        )
-    mouth = mesh.openings[0]
-    band = np.flatnonzero((mouth.centre - centre) @ mouth.normal <= distance)
+def _near_opening(mesh: Mesh, centre: Array, rule: Rule, distance: float) -> tuple[Mask, str]:
+    mouth = mouth_of(mesh, rule)
+    if mouth is None:
+        return np.zeros(len(centre), dtype=bool), _no_mouth(mesh, rule)
+    depth = (mouth.centre - centre) @ mouth.normal
+    band = np.flatnonzero(np.abs(depth) <= distance)
     group = tri.connected(len(band), *tri.Edges(mesh.faces[band]).pairs.T)
     at_edge = np.zeros(len(mesh.vertices), dtype=bool)
-    for opening in mesh.openings:
-        if _beside(opening, mouth, distance):
-            at_edge[opening.loop] = True
-    start = at_edge[mesh.faces[band]].any(axis=1)
+    at_edge[mouth.loop] = True
+    # the other face of the wall ends there too; a cap over a neck does so only by chance
+    for rim in (*mesh.rims, *(o for o in mesh.openings if mesh.kind == "walls")):
+        if _beside(rim, mouth, distance):
+            at_edge[rim.loop] = True
+    start = np.logical_or.reduce([at_edge[mesh.faces[band, k]] for k in range(3)])
     taken = np.zeros(len(centre), dtype=bool)
     taken[band] = np.isin(group, group[start])
-    return taken, f"nothing lies within {_MM * distance:.4g} mm of the opening"
+    return taken, f"nothing lies within {in_mm(distance)} mm of the opening"
+
+
+def _no_mouth(mesh: Mesh, rule: Rule) -> str:
+    if not mesh.openings:
+        return "from_opening needs an opening, and the mesh has none: give heights"
+    there = ", ".join(f"{o.number} ({in_mm(o.diameter, 3)} mm across)" for o in mesh.openings[:6])
+    which = f"opening {rule.opening}" if rule.opening is not None else f"opening of the body {rule.body!r}"
+    return f"the mesh has no {which}; it has {there}"
 
 
 def _beside(opening: Opening, mouth: Opening, distance: float) -> bool:
@@ -144,6 +163,6 @@ def _beside(opening: Opening, mouth: Opening, distance: float) -> bool:
 
 def _box(centre: Array) -> str:
     return ", ".join(
-        f"from {axis} = {_MM * low:.4g} to {_MM * high:.4g} mm"
+        f"from {axis} = {in_mm(low)} to {in_mm(high)} mm"
         for axis, low, high in zip("xyz", centre.min(axis=0), centre.max(axis=0), strict=True)
     )

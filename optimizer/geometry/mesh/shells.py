@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from optimizer.geometry.mesh import openings as rims_of
 from optimizer.geometry.mesh.casting import Scene
-from optimizer.geometry.mesh.merging import in_use
 from optimizer.geometry.mesh.model import Faces, Vertices
 from optimizer.geometry.mesh.openings import Rims
 from optimizer.geometry.mesh.triangles import Edges, crossed, face_volumes, lengths, summed
@@ -25,13 +24,8 @@ FLAT = 1e-6
 #: A piece open along an edge in no plane, whose span is above this share of its area, is a curved sheet.
 SHEET = 0.25
 
-#: A piece with 2 V / A below this share of its smallest side is taken for the solid of a thin wall.
-#: The share is 1/3 for a sphere and a cube, and near 1 for a flat pouch.
-THIN = 0.08
-
-#: So is one with more than this share of the area of its convex hull, and less than that of its volume: a
-#: wall has two faces. A thick jar has about 1.7 and 0.4; a body that is not hollow has no such excess.
-HULL_AREA, HULL_VOLUME = 1.4, 0.5
+#: A hole in a wall that goes on all round, narrower than this share of its piece, may be one of a solid.
+SMALL_HOLE = 0.1
 
 #: Two pieces are the same where box and area agree to this share, if they have more of the area than SMALL.
 SAME = 1e-5
@@ -54,7 +48,7 @@ _TOUCH = 1e-6
 class Shells:
     """Of each connected piece (s,): its area [m2]; volume [m3] with its rims capped, signed; flat: whether it
     encloses nothing; sheet: whether it is open along an edge in no plane; low and high (s, 3) corners of its
-    box [m]; faces: how many."""
+    box [m]; faces: how many; necked: whether it ends at an opening, which the solid of a wall never does."""
 
     area: Array
     volume: Array
@@ -63,6 +57,7 @@ class Shells:
     low: Array
     high: Array
     faces: NDArray[np.int64]
+    necked: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.area)
@@ -98,7 +93,15 @@ def measured(
         low,
         high,
         np.bincount(piece, minlength=count),
+        _necked(rims, missing, lengths(high - low)),
     )
+
+
+def _necked(rims: Rims, missing: NDArray[np.bool_], size: Array) -> NDArray[np.bool_]:
+    """(s,) whether a piece ends at an opening; a small hole within a face is none. size (s,) [m]."""
+    wide = 2 * np.sqrt(rims.area / np.pi) > SMALL_HOLE * size[rims.piece]
+    ends = ~missing & (wide | (rims.least_smooth <= rims_of.SMOOTH))
+    return np.bincount(rims.piece[ends], minlength=len(size)) > 0
 
 
 def boxes(vertices: Vertices, faces: Faces, piece: NDArray[np.int64], count: int) -> tuple[Array, Array]:
@@ -190,9 +193,9 @@ def cross_at(
     ways = [(fine, coarse), (coarse, fine)]
     for mine, other in ways if shells.faces[list(pair)].sum() <= _SMALL_PAIR else ways[:1]:
         segments = vertices[_near(vertices, edges.ends[of_edge == mine], low, high)]
-        corners = vertices[_near(vertices, faces[piece == other], low, high)]
-        if len(segments) and len(corners):
-            point = _pierced(segments, corners, _TOUCH * size)
+        met = _near(vertices, faces[piece == other], low, high)
+        if len(segments) and len(met):
+            point = _pierced(segments, vertices, met, _TOUCH * size)
             if point is not None:
                 return point
     return None
@@ -207,19 +210,19 @@ def _near(vertices: Vertices, rows: NDArray[np.int64], low: Array, high: Array) 
     return rows[near]
 
 
-def _pierced(edges: Array, corners: Array, touch: float) -> Array | None:
-    """Where the first of the edges (e, 2, 3) passes through triangles (k, 3, 3), and not just touches."""
+def _pierced(edges: Array, vertices: Vertices, faces: Faces, touch: float) -> Array | None:
+    """Where the first of the edges (e, 2, 3) passes through faces (k, 3), and not just touches."""
     way = edges[:, 1] - edges[:, 0]
     length = lengths(way)
     long = length > 2 * touch
     way = way[long] / length[long, None]
     # both ends a little short: an edge that begins on the other surface does not cross it
     start, reach = edges[long, 0] + touch * way, length[long] - 2 * touch
-    hit, distance = Scene(corners * 1000).first(start * 1000, way)
+    hit, distance = Scene((vertices * 1000, faces)).first(start * 1000, way, reach=reach * 1000)
     use = np.flatnonzero((hit >= 0) & (distance > 0) & (distance < reach * 1000))
     if not len(use):
         return None
-    base, one, two = (corners[hit[use], k] for k in range(3))
+    base, one, two = (vertices[faces[hit[use], k]] for k in range(3))
     normal = crossed(one - base, two - base)
     normal /= lengths(normal)[:, None]
     before = np.einsum("ij,ij->i", start[use] - base, normal)
@@ -231,30 +234,25 @@ def _pierced(edges: Array, corners: Array, touch: float) -> Array | None:
     return np.asarray(start[first] + way[first] * distance[first] / 1000, dtype=float)
 
 
-def solid_wall(vertices: Vertices, faces: Faces, area: float, volume: float, smallest: float) -> bool:
-    """Whether a piece is the solid of a wall with both its faces; ``smallest`` [m] side of its box."""
-    if 2 * volume / area < THIN * smallest:
-        return True
-    hull_area, hull_volume = _hull(vertices[in_use(len(vertices), faces)])
-    return area > HULL_AREA * hull_area and volume < HULL_VOLUME * hull_volume
-
-
-def _hull(points: Vertices) -> tuple[float, float]:
-    """Area [m2] and volume [m3] of the convex hull, from the points that are farthest in many directions."""
+def hull_volume(points: Vertices) -> float:
+    """Volume [m3] of the convex hull, from the points farthest out in many directions; 0 for flat ones."""
     from scipy.spatial import ConvexHull, QhullError
 
+    low, high = points.min(axis=0), points.max(axis=0)
+    if not (high > low).all():
+        return 0.0
     # directions spread evenly over the sphere by the golden angle
     z = 1 - (2 * np.arange(_DIRECTIONS) + 1) / _DIRECTIONS
     turn = np.arange(_DIRECTIONS) * np.pi * (3 - np.sqrt(5))
     ways = np.stack([np.sqrt(1 - z * z) * np.cos(turn), np.sqrt(1 - z * z) * np.sin(turn), z], axis=1)
-    middle = points.mean(axis=0)
-    thinned = points[:: max(1, len(points) // 50_000)] - middle
-    far = np.unique(np.concatenate([(thinned @ part.T).argmax(axis=0) for part in np.array_split(ways, 20)]))
+    # stretched to a cube, or the directions would miss the middle of a flat pouch
+    thinned = (points[:: max(1, len(points) // 20_000)] - low) / (high - low) - 0.5
+    columns = np.ascontiguousarray(thinned.T)
+    far = np.unique(np.concatenate([(part @ columns).argmax(axis=1) for part in np.array_split(ways, 20)]))
     try:
-        hull = ConvexHull(thinned[far])
+        return float(ConvexHull(thinned[far]).volume * np.prod(high - low))
     except QhullError:  # too flat for a hull
-        return np.inf, 0.0
-    return float(hull.area), float(hull.volume)
+        return 0.0
 
 
 def depths(shells: Shells, contained: list[tuple[int, int]]) -> NDArray[np.int64]:

@@ -81,7 +81,8 @@ def _alone(bend: Array, faces: Faces, edges: Edges, count: int) -> NDArray[np.bo
     """Vertices of which every face bends sharply at all three edges."""
     smooth = np.ones(len(edges.ends), dtype=bool)
     smooth[edges.shared[bend > SHARP]] = False
-    sharp = ~smooth[edges.of_face].any(axis=1)
+    a, b, c = (smooth[edges.of_face[:, k]] for k in range(3))
+    sharp = ~(a | b | c)
     out = np.ones(count, dtype=bool)
     out[faces[~sharp].ravel()] = False
     return out

@@ -10,13 +10,18 @@ from numpy.typing import NDArray
 from optimizer.errors import GeometryError
 from optimizer.geometry.mesh import triangles as tri
 from optimizer.geometry.mesh.casting import Scene
+from optimizer.geometry.mesh.findings import percent, place, sides
 from optimizer.geometry.mesh.model import Mesh
+from optimizer.geometry.mesh.shells import same
 from optimizer.geometry.pieces import Array
+from optimizer.units.figures import figure
 
 #: Share of a mesh's area that may lie on the wrong side of the other before the two do not fit.
 _POKING = 1e-4
 #: By how much of its size an inner face may reach beyond the outer one: at the edge of an open neck.
 _BEYOND = 0.01
+#: About so many faces of a piece, evenly by number, look for a piece that lies round it.
+_LOOKS = 20_000
 _MM = 1e3
 
 
@@ -24,12 +29,11 @@ _MM = 1e3
 class Walls:
     """Triangles that bound the material of a wall, in millimetres.
 
-    corners (m, 3, 3) [mm]; centre (m, 3) [mm]; into (m, 3): unit vectors into the material, zero for a
+    centre (m, 3) [mm]; into (m, 3): unit vectors into the material, zero for a
     triangle of no area; area (m,) [mm2]; asked: the first of them, whose thickness is wanted; across: whether
     only the others can be the far face; warnings: what to look into.
     """
 
-    corners: Array
     centre: Array
     into: Array
     area: Array
@@ -53,6 +57,7 @@ def walls_of(mesh: Mesh, inner: Mesh | None) -> Walls:
                 field="inner",
                 hint="leave out inner, or give one face of the wall in each file",
             )
+    _check_other(mesh, inner)
     return _nested_walls(mesh, inner)
 
 
@@ -64,32 +69,28 @@ def _own_walls(mesh: Mesh) -> Walls:
             hint="give the inner face of the wall in a second file (inner: ...), draw the wall with both its "
             "faces, or give a table of local thickness",
         )
-    corners, centre, normal, area = _measured(mesh)
-    normal *= _shell_signs(mesh)[mesh.shell][:, None]
-    scene = Scene(corners)
-    return Walls(corners, centre, _into(mesh, centre, normal, area, scene), area, len(area), False, scene)
+    centre, normal, area = _measured(mesh)
+    normal *= _shell_signs(mesh, centre, normal, area)[mesh.shell][:, None]
+    scene = Scene((mesh.vertices * _MM, mesh.faces))
+    return Walls(centre, _into(mesh, centre, normal, area, scene), area, len(area), False, scene)
 
 
-def _measured(mesh: Mesh) -> tuple[Array, Array, Array, Array]:
-    """Corners [mm], centres [mm], unit normals and areas [mm2] of the faces."""
+def _measured(mesh: Mesh) -> tuple[Array, Array, Array]:
+    """Centres [mm], unit normals and areas [mm2] of the faces."""
     vertices = mesh.vertices * _MM
-    corners = vertices[mesh.faces]
     double = tri.cross(vertices, mesh.faces)
     size = tri.lengths(double)
-    return corners, corners.mean(axis=1), double / np.where(size > 0, size, 1.0)[:, None], size / 2
+    return tri.centres(vertices, mesh.faces), double / np.where(size > 0, size, 1.0)[:, None], size / 2
 
 
-def _shell_signs(mesh: Mesh) -> Array:
+def _shell_signs(mesh: Mesh, centre: Array, normal: Array, area: Array) -> Array:
     """For each connected piece +1 where its normals point away from the room that it encloses, else -1."""
-    a, b, c = (mesh.vertices[mesh.faces[:, k]] for k in range(3))
     count = int(mesh.shell.max(initial=0)) + 1
     members = np.bincount(mesh.shell, minlength=count)
-    centre = (a + b + c) / 3
     total = np.stack([np.bincount(mesh.shell, centre[:, k], count) for k in range(3)], axis=1)
     middle = total / np.maximum(members, 1)[:, None]
-    a, b, c = (x - middle[mesh.shell] for x in (a, b, c))
-    volume = np.bincount(mesh.shell, np.einsum("ij,ij->i", a, tri.crossed(b, c)), count)
-    return np.where(volume < 0, -1.0, 1.0)
+    away = np.einsum("ij,ij->i", centre - middle[mesh.shell], normal)
+    return np.where(np.bincount(mesh.shell, away * area, count) < 0, -1.0, 1.0)
 
 
 def _into(mesh: Mesh, centre: Array, normal: Array, area: Array, scene: Scene) -> Array:
@@ -101,15 +102,16 @@ def _into(mesh: Mesh, centre: Array, normal: Array, area: Array, scene: Scene) -
     count = int(mesh.shell.max(initial=0)) + 1
     if count == 1:
         return -normal
-    hit, _ = scene.first(centre, normal, np.arange(len(area)))
-    # behind every face: the piece whose inside is met, or none
-    behind = np.where((hit >= 0) & (np.einsum("ij,ij->i", normal, normal[hit]) > 0), mesh.shell[hit], -1)
-    behind[behind == mesh.shell] = -1
-    total = np.bincount(mesh.shell, area, count)
     around = np.full(count, -1)
     for piece in range(count):
-        met = np.bincount(behind[mesh.shell == piece] + 1, area[mesh.shell == piece], count + 1)[1:]
-        if met.max() > total[piece] / 2:
+        mine = np.flatnonzero(mesh.shell == piece)
+        mine = mine[:: 1 + len(mine) // _LOOKS]
+        hit, _ = scene.first(centre[mine], normal[mine], mine)
+        # behind every face: the piece whose inside is met, or none
+        seen = (hit >= 0) & (np.einsum("ij,ij->i", normal[mine], normal[hit]) > 0)
+        behind = np.where(seen & (mesh.shell[hit] != piece), mesh.shell[hit], -1)
+        met = np.bincount(behind + 1, area[mine], count + 1)[1:]
+        if met.max() > area[mine].sum() / 2:
             around[piece] = int(met.argmax())
     depth = np.array([_depth(around, piece) for piece in range(count)])
     return np.where(depth[mesh.shell] % 2 == 0, -1.0, 1.0)[:, None] * normal
@@ -127,13 +129,28 @@ def _nested_walls(mesh: Mesh, inner: Mesh) -> Walls:
     """The wall between two files; the normals of both point away from the contents."""
     _check_box(mesh, inner)
     outside, inside = _measured(mesh), _measured(inner)
-    corners, centre, normal, area = (np.concatenate(pair) for pair in zip(outside, inside, strict=True))
+    centre, normal, area = (np.concatenate(pair) for pair in zip(outside, inside, strict=True))
     count = len(mesh.faces)
     # an open neck is shut for the sight lines: nothing may be seen through it
-    scene = Scene(np.concatenate([corners, _caps(mesh), _caps(inner)]))
+    scene = _closed(mesh, inner)
     warnings = _check_sides(mesh, inner, (centre, normal, area), scene)
     normal[:count] *= -1
-    return Walls(corners, centre, normal, area, count, True, scene, warnings)
+    return Walls(centre, normal, area, count, True, scene, warnings)
+
+
+def _check_other(mesh: Mesh, inner: Mesh) -> None:
+    """Raises GeometryError where the two are one surface: no larger one than the other, in the same box."""
+    area = np.array([mesh.area.sum(), inner.area.sum()])
+    low, high = (
+        np.stack([f(part.vertices[part.faces.reshape(-1)], axis=0) for part in (mesh, inner)])
+        for f in (np.min, np.max)
+    )
+    if same(area, low, high):
+        raise GeometryError(
+            f"{inner.name}: is the same surface as {mesh.name}",
+            field="inner",
+            hint="give the inner face of the wall, or leave out inner",
+        )
 
 
 def _check_box(mesh: Mesh, inner: Mesh) -> None:
@@ -144,13 +161,10 @@ def _check_box(mesh: Mesh, inner: Mesh) -> None:
     worst = int(beyond.argmax())
     if beyond[worst] <= _BEYOND * float(np.linalg.norm(high - low)):
         return
-    sizes = [
-        " x ".join(f"{_MM * side:.4g}" for side in part.max(axis=0) - part.min(axis=0))
-        for part in (within, outer)
-    ]
+    sizes = [sides(part.max(axis=0) - part.min(axis=0)) for part in (within, outer)]
     raise GeometryError(
-        f"{inner.name}: the inner face ({sizes[0]} mm) reaches {_MM * beyond[worst]:.3g} mm beyond "
-        f"{mesh.name} ({sizes[1]} mm) along {'xyz'[worst]}",
+        f"{inner.name}: the inner face ({sizes[0]}) reaches {figure(_MM * beyond[worst])} mm beyond "
+        f"{mesh.name} ({sizes[1]}) along {'xyz'[worst]}",
         field="inner",
         hint="both files must have the same unit and coordinates, the inner face inside the outer one",
     )
@@ -169,10 +183,10 @@ def _check_sides(mesh: Mesh, inner: Mesh, faces: tuple[Array, Array, Array], sce
     if not crossed.any():
         return ()
     share = max(float(area[part & crossed].sum() / area[part].sum()) for part in (is_inner, ~is_inner))
-    place = ", ".join(f"{x:.4g}" for x in centre[crossed][int(area[crossed].argmax())])
+    where = place(centre[crossed][int(area[crossed].argmax())] / _MM)
     message = (
-        f"{inner.name}: the inner face pokes through {mesh.name} over {100 * share:.2g} % of the area, among "
-        f"others at ({place}) mm"
+        f"{inner.name}: the inner face pokes through {mesh.name} over {percent(share)} of the area, among "
+        f"others at {where}"
     )
     if share <= _POKING:
         return (message,)
@@ -182,6 +196,16 @@ def _check_sides(mesh: Mesh, inner: Mesh, faces: tuple[Array, Array, Array], sce
         hint="the inner face must lie inside the outer one: check that both have the same coordinates, and "
         "that the meshes are fine enough for so thin a wall",
     )
+
+
+def _closed(mesh: Mesh, inner: Mesh) -> Scene:
+    """Both meshes, the faces of ``mesh`` first, and the caps of their openings last."""
+    caps = np.concatenate([_caps(mesh), _caps(inner)]).reshape(-1, 3)
+    parts = (mesh.vertices * _MM, inner.vertices * _MM, caps)
+    faces = (mesh.faces, inner.faces, np.arange(len(caps)).reshape(-1, 3))
+    starts = np.cumsum([0, *(len(part) for part in parts[:-1])])
+    numbers = [part + start for part, start in zip(faces, starts, strict=True)]
+    return Scene((np.concatenate(parts), np.concatenate(numbers)))
 
 
 def _caps(mesh: Mesh) -> Array:

@@ -60,7 +60,8 @@ class GeometryResult:
     both faces of it. volume_ml: inside, openings capped, None where that cannot be told. kind: "surface" one
     face of the wall, "walls" both. pieces: connected ones; closed: no open edge; used_pct: share of the area
     that is used. assumptions: what was assumed in reading. project: lines for the project file (YAML).
-    picture: name of the file, or None.
+    picture: name of the file, or None. shows_given: whether the kind is as the user said; room_ml: inside the
+    inner face, where it was given.
     """
 
     title: str
@@ -92,6 +93,8 @@ class GeometryResult:
     repairs: tuple[str, ...]
     project: str
     picture: str | None = None
+    shows_given: bool = False
+    room_ml: float | None = None
     sources: tuple[Mapping[str, str], ...] = ()
     command: str = "geometry"
 

@@ -294,6 +294,14 @@ def geometry(
             "--inner", metavar="FILE", help="Mesh of the inner face of the wall, in the same coordinates."
         ),
     ] = None,
+    shows: Annotated[
+        str | None,
+        typer.Option(
+            "--shows",
+            metavar="WORDS",
+            help="'one face' or 'both faces' of the wall; found from the mesh unless given.",
+        ),
+    ] = None,
     up: Annotated[
         str | None,
         typer.Option("--up", metavar="AXIS", help="x, y, z, -x, -y or -z; from the openings unless given."),
@@ -310,7 +318,7 @@ def geometry(
 ) -> None:
     """Size, area, volume, openings and wall thickness of a mesh, what was mended, and a picture of it."""
     drawn = dict(picture=picture, no_picture=no_picture)
-    _run("run_geometry", debug, file=file, unit=unit, inner=inner, up=up, json=json, **drawn)
+    _run("run_geometry", debug, file=file, unit=unit, inner=inner, shows=shows, up=up, json=json, **drawn)
 
 
 @materials.command("list")

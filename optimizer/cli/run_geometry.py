@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from optimizer.cli.guard import DONE
 from optimizer.cli.output import STDOUT, check_target, deliver, write_atomically
@@ -12,10 +12,12 @@ from optimizer.errors import GeometryError, InputError, Problem, UnitError
 
 if TYPE_CHECKING:
     from optimizer.geometry.mesh.model import Mesh
+    from optimizer.geometry.mesh.solids import Shows
     from optimizer.geometry.pieces import LocalThickness
 
 #: Units that are tried for a user who named none.
 _OFFERED = ("mm", "cm", "m", "in")
+_SHOWS = ("one face", "both faces")
 _WAYS = ("x", "y", "z", "-x", "-y", "-z")
 
 
@@ -23,6 +25,7 @@ def run(
     file: str,
     unit: str | None,
     inner: str | None,
+    shows: str | None,
     up: str | None,
     picture: str | None,
     no_picture: bool,
@@ -30,7 +33,7 @@ def run(
 ) -> int:
     """Measure, draw, print."""
     target = None if no_picture else picture or f"{Path(file).stem}-geometry.svg"
-    metres = _checked(file, unit, inner, up, target, json, asked=picture is not None and no_picture)
+    metres = _checked(file, unit, inner, shows, up, target, json, asked=picture is not None and no_picture)
     import optimizer
     from optimizer.geometry.mesh import load
     from optimizer.geometry.mesh.pieces import upright as upright_of
@@ -39,8 +42,9 @@ def run(
     from optimizer.report.record import to_json
     from optimizer.report.snippet import project_lines
 
-    mesh = load(Path(file), metres)
-    other = None if inner is None else load(Path(inner), metres)
+    said = None if shows is None else cast("Shows", shows)
+    mesh = load(Path(file), metres, said)
+    other = None if inner is None else load(Path(inner), metres, said)
     upright = upright_of(mesh, up)
     local, warnings = _thickness(mesh, other)
     lines = project_lines(mesh, upright, path=file, unit=str(unit), inner=inner, given_up=up is not None)
@@ -50,6 +54,8 @@ def run(
         local,
         unit=str(unit),
         project=lines,
+        shown=shows is not None,
+        room=None if other is None else other.volume,
         warnings=warnings,
         picture=target,
         version=optimizer.__version__,
@@ -83,6 +89,7 @@ def _checked(
     file: str,
     unit: str | None,
     inner: str | None,
+    shows: str | None,
     up: str | None,
     target: str | None,
     json: str | None,
@@ -104,6 +111,11 @@ def _checked(
         problems.append(Problem("the picture and the JSON answer need different files", field="--json"))
     if up is not None and up not in _WAYS:
         problems.append(Problem(f"{up!r} is no direction", field="--up", hint=f"write {', '.join(_WAYS)}"))
+    if shows is not None and shows not in _SHOWS:
+        hint = f"write {' or '.join(repr(word) for word in _SHOWS)}"
+        problems.append(Problem(f"{shows!r} is not known here", field="--shows", hint=hint))
+    if inner is not None and Path(inner).resolve() == Path(file).resolve():
+        problems.append(Problem("is the same file as the mesh", inner, field="--inner"))
     metres = 0.0
     try:
         metres = _metres(file, unit, readable=not problems)

@@ -20,6 +20,7 @@ from optimizer.design.optimise import DEFAULT_GAP, DEFAULT_TIME, Optimum, optimi
 from optimizer.design.problem import Choice
 from optimizer.design.spread import Effects, effects, quantities
 from optimizer.results_compare import CompareResult
+from optimizer.shelflife.nested import alone_only
 
 Progress = Callable[[str], None]
 
@@ -48,6 +49,8 @@ def compare_offers(
     time_limit [s] for all together; gap: share of the objective within which each proof may stop. rates and
     warnings go into the result as they are.
     """
+    for contender in contenders:
+        alone_only(contender.case, "a comparison of offers")
     begin = time.monotonic()
     limit = DEFAULT_TIME if time_limit is None else time_limit
     run = _Comparison(contenders, gap, begin + limit, progress or (lambda text: None))

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from optimizer.constants import MOLAR_MASS
+from optimizer.design.areas import made_of, permeation_area
 from optimizer.design.critical import critical_scale
 from optimizer.design.options import DesignOptions
 from optimizer.design.problem import Demand, Environment, Problem, Term
@@ -25,9 +26,17 @@ from optimizer.design.slices import group_slices
 from optimizer.physics.laminate import permeance
 from optimizer.physics.water import saturation_pressure
 from optimizer.shelflife.contents import simulated_gases
+from optimizer.shelflife.covered import expand
 from optimizer.shelflife.exchange import Exchange, exchange_of, part_exchange, with_nitrogen
 from optimizer.shelflife.limits import sign_of
-from optimizer.shelflife.package import LIMIT_GAS, Case, Limit, Package, TransmissionLimit, Wall, WallPart
+from optimizer.shelflife.package import (
+    LIMIT_GAS,
+    Case,
+    Limit,
+    Package,
+    TransmissionLimit,
+    Wall,
+)
 from optimizer.shelflife.segments import lay_out
 from optimizer.shelflife.simulate import limit_extremes, simulate
 from optimizer.shelflife.specification import specification_values
@@ -80,6 +89,7 @@ class Linearisation:
     def __init__(self, case: Case, options: DesignOptions, reference: Mapping[str, Wall]) -> None:
         self.case, self.options = case, options
         package = case.package.with_walls(dict(reference))
+        package = expand(package)
         self.package = with_nitrogen(package) if "N2" in simulated_gases(case.product) else package
         self._known: dict[str, tuple[Array, Array]] = {}
         self.reference = replace(case, package=self.package)
@@ -120,19 +130,19 @@ class Linearisation:
         thickness = np.array([x.thickness for x in layers])
         return permeance([x.material for x in layers], thickness, gas, temperature, inside, outside)
 
-    def area(self, wall: str) -> float:
-        thickness = self.package.walls[wall].thickness
-        return sum(
-            p.permeation_area(thickness)
-            for p in self.package.parts
-            if isinstance(p, WallPart) and p.wall == wall
-        )
+    def area(
+        self, wall: str, gas: str, temperature: ArrayLike, inside: ArrayLike, outside: ArrayLike
+    ) -> Array:
+        """Permeation area of a designed wall of the reference [m2], see ``areas``."""
+        at = temperature, inside, outside
+        return permeation_area(self.package, wall, at, lambda name: self.permeance_at(name, gas, *at))
+
+    def _area_at(self, wall: str, gas: str, at: Environment) -> float:
+        return float(self.area(wall, gas, at.temperature, at.inside, at.outside))
 
     def fixed_conductance(self, gas: str) -> Array:
         """Conductance of everything that is not designed (S,) [mol/(s Pa)]."""
-        parts = tuple(
-            p for p in self.package.parts if not (isinstance(p, WallPart) and p.wall in self.options.walls)
-        )
+        parts = tuple(p for p in self.package.parts if not made_of(p, self.options.walls))
         s = self.exchange.segments
         total = np.zeros(len(s))
         if not parts:
@@ -161,7 +171,11 @@ class Linearisation:
     def conductances(self, gas: str) -> tuple[Array, Array]:
         """Conductance of the designed walls and of everything else (S,) [mol/(s Pa)], remembered."""
         if gas not in self._known:
-            by_wall = [self.area(w) * self.designed_permeance(w, gas) for w in self.options.walls]
+            s = self.exchange.segments
+            by_wall = [
+                self.area(w, gas, s.temperature, self.activity, s.humidity) * self.designed_permeance(w, gas)
+                for w in self.options.walls
+            ]
             self._known[gas] = (np.sum(by_wall, axis=0), self.fixed_conductance(gas))
         return self._known[gas]
 
@@ -261,9 +275,9 @@ class Linearisation:
         for share, group in zip(shares, groups, strict=True):
             if share < 1e-9:
                 continue
-            index, reference = self._environment(environments, group, gas)
-            for w, wall in enumerate(self.options.walls):
-                weight = share * self.area(wall) / (critical * reference) * (1.0 + GUARD)
+            index, reference, areas = self._environment(environments, group, gas)
+            for w, area in enumerate(areas):
+                weight = share * area / (critical * reference) * (1.0 + GUARD)
                 terms[w, index] = terms.get((w, index), 0.0) + weight
         return Demand(name, gas, tuple(Term(w, e, v) for (w, e), v in sorted(terms.items())))
 
@@ -276,9 +290,9 @@ class Linearisation:
 
     def _environment(
         self, environments: list[Environment], group: NDArray[np.intp], gas: str
-    ) -> tuple[int, float]:
-        """Index of the environment of a group of slices, and the reference's conductance there; equal ones
-        are shared, near ones where humidity moves."""
+    ) -> tuple[int, float, list[float]]:
+        """Index of the environment of a group of slices, the reference's conductance there and the area of
+        each designed wall; equal environments are shared, near ones where humidity moves."""
         seg = self.exchange.segments
         designed, _ = self.conductances(gas)
         weight = seg.duration[group] * designed[group]
@@ -288,18 +302,19 @@ class Linearisation:
         )
         if not self.humidity_matters:
             inside = outside = 0.5
+        areas = [float(self.area(w, gas, temperature, inside, outside)) for w in self.options.walls]
         reference = float(designed[group[0]])
         if len(group) > 1:
             reference = sum(
-                self.area(w) * float(self.permeance_at(w, gas, temperature, inside, outside))
-                for w in self.options.walls
+                area * float(self.permeance_at(w, gas, temperature, inside, outside))
+                for w, area in zip(self.options.walls, areas, strict=True)
             )
         if self.humidity_matters and self.moving:
             inside = round(inside / _MERGE) * _MERGE
         new = Environment(temperature, inside, outside)
         if new not in environments:
             environments.append(new)
-        return environments.index(new), reference
+        return environments.index(new), reference, areas
 
     def specifications(self, environments: list[Environment]) -> tuple[list[Demand], list[Beyond]]:
         """Rows of the buyer's transmission limits, each at its own test condition."""
@@ -340,7 +355,10 @@ class Linearisation:
                     Term(
                         self.options.walls.index(w),
                         e,
-                        scale * (1.0 if limit.wall else self.area(w)) / room * (1.0 + SPEC_GUARD),
+                        scale
+                        * (1.0 if limit.wall else self._area_at(w, limit.gas, env))
+                        / room
+                        * (1.0 + SPEC_GUARD),
                     )
                     for w in designed
                 )
@@ -357,7 +375,7 @@ class Linearisation:
         wall)."""
         if limit.wall is not None:
             return 0.0
-        parts = tuple(p for p in self.package.parts if not (isinstance(p, WallPart) and p.wall in designed))
+        parts = tuple(p for p in self.package.parts if not made_of(p, designed))
         if not parts:
             return 0.0
         return float(specification_values(Package(parts, self.package.walls), limit)[0])

@@ -21,6 +21,7 @@ from optimizer.design.settled import Settled, settle
 from optimizer.design.work import Work
 from optimizer.errors import InputError, Problem
 from optimizer.results import Alternative, DesignResult
+from optimizer.shelflife.nested import alone_only
 from optimizer.shelflife.package import Case
 
 Progress = Callable[[str], None]
@@ -92,6 +93,8 @@ def solve_design(
     begin = time.monotonic()
     limit = DEFAULT_TIME if time_limit is None else time_limit
     if case.outer is not None:
+        if confidence is not None or case.uncertainty.confidence is not None:
+            alone_only(case, "a design with a confidence")
 
         def once(around: Case, options: DesignOptions, seconds: float) -> DesignResult:
             return solve_design(
@@ -103,7 +106,7 @@ def solve_design(
                 stop=stop,
                 memory_limit=memory_limit,
                 confidence=confidence,
-                binding_time=binding_time,
+                binding_time=0.0,
                 version=version,
                 inputs_sha256=inputs_sha256,
             )

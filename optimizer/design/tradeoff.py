@@ -24,6 +24,7 @@ from optimizer.design.solve import objective_unit
 from optimizer.errors import InputError, Problem
 from optimizer.results import ChosenLayer
 from optimizer.results_tradeoff import Kink, TradeoffPoint, TradeoffResult
+from optimizer.shelflife.nested import alone_only
 from optimizer.shelflife.package import Case
 from optimizer.shelflife.words import duration
 
@@ -62,6 +63,7 @@ def tradeoff(
     resident. Ended by one of these, what was found is returned with a warning. Raises InputError where the
     span makes no sense.
     """
+    alone_only(case, "a trade-off")
     begin = time.monotonic()
     limit = DEFAULT_TIME if time_limit is None else time_limit
     first, last = _span(case, points, start, end)

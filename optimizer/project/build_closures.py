@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from optimizer.errors import GeometryError
@@ -199,22 +199,10 @@ def build_covers(
             "labels lie on the wall without air between; what they cover is told as a part of its own"
         )
     if covers and sections.design:
-        reader.assume("the design chooses walls as if they had no labels, and judges the result with them")
-        _labels_may_keep_moisture(sections.design.choose_from, materials, reader)
-    return tuple(covers)
-
-
-def _labels_may_keep_moisture(
-    names: Collection[str], materials: Mapping[str, Material], reader: Reader
-) -> None:
-    """A bare wall is not on the safe side where a label keeps a sensitive layer moist."""
-    sensitive = [m for m in names if m in materials and materials[m].humidity_sensitive]
-    if sensitive:
-        reader.warn(
-            f"the design does not see that a label can keep moisture in '{sensitive[0]}', which lets more "
-            "gas through when it is moist; if no wall passes, list the label's layers as the outermost of "
-            "the wall"
+        reader.assume(
+            "the design counts what lies under a label by what it lets through at the structure returned"
         )
+    return tuple(covers)
 
 
 def _labelled(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,8 +13,10 @@ from numpy.typing import NDArray
 
 from optimizer.errors import GeometryError
 from optimizer.geometry.pieces import LocalThickness, Pieces
+from optimizer.geometry.shapes import scaled
 from optimizer.geometry.surface import Patch, Surface
 from optimizer.project import schema_package as given
+from optimizer.project.build_regions import owners, rules_of, say_rules
 from optimizer.project.build_thickness import (
     NO_FILE,
     Built,
@@ -29,6 +32,7 @@ from optimizer.project.build_thickness import (
     refuse_each,
     say,
 )
+from optimizer.project.mesh_checks import drawn_is_near_listed, regions_have_both_faces, with_room_of
 from optimizer.project.reader import Reader
 from optimizer.project.schema_mesh import Region
 from optimizer.project.schema_thickness import BetweenFaces, TableFile, Thickness
@@ -36,7 +40,7 @@ from optimizer.project.source import Location
 
 if TYPE_CHECKING:
     from optimizer.geometry.mesh.model import Mesh
-    from optimizer.geometry.mesh.regions import Rule
+    from optimizer.geometry.mesh.solids import Shows
 
 Chosen = NDArray[np.bool_]
 Walls = Mapping[str, given.Wall]
@@ -51,27 +55,27 @@ class Meshes:
 
     base: Path
     reader: Reader
-    known: dict[tuple[Path, float], Mesh | GeometryError] = field(default_factory=dict)
+    known: dict[tuple[Path, float, Shows | None], Mesh | GeometryError] = field(default_factory=dict)
 
-    def read(self, file: str, unit: float, place: Location) -> Mesh | None:
+    def read(self, file: str, unit: float, shows: Shows | None, place: Location) -> Mesh | None:
         """The mesh in ``file``, or None with the problem noted at ``place``."""
         path = self.base / file
         if not is_file(path):
             self.reader.refuse(place, *NO_FILE)
             return None
-        if (path, unit) not in self.known:
-            self.known[path, unit] = self._load(path, unit)
-        found = self.known[path, unit]
+        if (path, unit, shows) not in self.known:
+            self.known[path, unit, shows] = self._load(path, unit, shows)
+        found = self.known[path, unit, shows]
         if isinstance(found, GeometryError):
             refuse_each(found, place, self.reader)
             return None
         return found
 
-    def _load(self, path: Path, unit: float) -> Mesh | GeometryError:
+    def _load(self, path: Path, unit: float, shows: Shows | None) -> Mesh | GeometryError:
         from optimizer.geometry.mesh.load import load
 
         try:
-            return load(path, unit)
+            return load(path, unit, shows)
         except GeometryError as error:
             return error
 
@@ -101,18 +105,23 @@ def build_mesh_part(
     place: Location = ("package", "parts", name)
     for thickness, at in _thicknesses(place, part):
         tables.read(thickness, at)
-    mesh = meshes.read(part.mesh, part.unit, (*place, "mesh"))
-    inner = meshes.read(part.inner, part.unit, (*place, "inner")) if part.inner else None
+    mesh = meshes.read(part.mesh, part.unit, part.shows, (*place, "mesh"))
+    inner = meshes.read(part.inner, part.unit, part.shows, (*place, "inner")) if part.inner else None
     if mesh is None or (part.inner and inner is None):
         return {}
-    if inner is not None and not any(isinstance(way, BetweenFaces) for way in _ways(part)):
+    between = any(isinstance(way, BetweenFaces) for way in _ways(part))
+    if inner is not None and not between:
         reader.warn(f"part '{name}': {inner.name} is not used, for its thickness is given otherwise")
     whole = whole_surface(mesh, part.dimensions)
     say(name, whole.notes, whole.warnings, reader)
     if not part.regions and not is_field(_thickness_of(part)):
         ratio = one_ratio(place, part, walls.get(part.wall), reader)
-        return {} if ratio is None else {name: Built(name, place, part.wall, whole, ratio)}
-    return _built_in_pieces(name, part, (mesh, inner), whole, walls, tables, reader)
+        built = {} if ratio is None else {name: Built(name, place, part.wall, whole, ratio)}
+    else:
+        room = with_room_of(whole, inner if between else None)
+        built = _built_in_pieces(name, part, (mesh, inner), room, walls, tables, reader)
+    drawn_is_near_listed(name, mesh, built, walls, reader)
+    return built
 
 
 def _built_in_pieces(
@@ -127,7 +136,7 @@ def _built_in_pieces(
     """The mesh face by face. drawn: the mesh, and the inner face of its wall where that is a file of its own;
     whole: the surface of the mesh."""
     from optimizer.geometry.mesh.cutting import finer
-    from optimizer.geometry.mesh.pieces import pieces_of, upright
+    from optimizer.geometry.mesh.pieces import pieces_of, turning, upright
     from optimizer.geometry.mesh.regions import cut_for
 
     place: Location = ("package", "parts", name)
@@ -135,15 +144,18 @@ def _built_in_pieces(
     up = upright(mesh, part.up)
     if part.up is None:
         reader.assume(f"part '{name}': {up.said}")
-    rules = _rules(part)
+    rules = rules_of(part)
     if rules:
         mesh = cut_for(mesh, up, rules)
     if any(is_field(way) for way in _ways(part)):
         mesh = finer(mesh, max(mesh.facts.size) * _FINE)
     pieces = pieces_of(mesh, up, part.dimensions)
-    owner = _owners(place, mesh, pieces, rules, reader)
+    owner = owners(place, mesh, pieces, rules, reader)
+    if owner is not None:
+        say_rules(name, mesh, pieces, rules, reader)
+        regions_have_both_faces(name, part, mesh, owner, reader)
     portions = [] if owner is None else _portions(name, place, part, owner, walls, reader)
-    fields = _Fields(name, mesh, inner, pieces, tables, reader)
+    fields = _Fields(name, mesh, inner, pieces, turning(mesh, up), tables, reader)
     local = {p.name: fields.of(p, portions) for p in portions}
     built = {}
     for i, portion in enumerate(portions):
@@ -151,7 +163,28 @@ def _built_in_pieces(
         made = _build(name, portion, pieces, local[portion.name], (whole, volume), walls, reader)
         if made is not None:
             built[portion.name] = made
-    return built
+    return _sealed(name, part, built, reader)
+
+
+def _sealed(name: str, part: given.MeshPart, built: dict[str, Built], reader: Reader) -> dict[str, Built]:
+    """Regions under a seal become a share of their part that weighs and lets nothing through."""
+    under = {key: built.pop(key) for key, region in part.regions.items() if region.sealed and key in built}
+    if not under:
+        return built
+    if name not in built:
+        reader.refuse(
+            ("package", "parts", name, "regions", next(iter(under))),
+            "lies under a seal, and its part has no other wall that it belongs to",
+            "leave a piece of the mesh to the part itself",
+        )
+        return built
+    patches = tuple(p for one in under.values() for p in scaled(one.surface, one.ratio).patches)
+    for key, one in under.items():
+        reader.assume(
+            f"part '{name}': its region '{key}', {one.surface.area() * 1e4:.4g} cm2, lies under the seal: it "
+            "weighs, and nothing passes it"
+        )
+    return built | {name: dataclasses.replace(built[name], sealed=patches)}
 
 
 def _ways(part: given.MeshPart) -> list[Thickness | None]:
@@ -221,79 +254,21 @@ def _portion(
     return _Portion(key, here, wall, ratio, thickness, at, chosen)
 
 
-def _rules(part: given.MeshPart) -> tuple[Rule, ...]:
-    from optimizer.geometry.mesh.regions import Rule
-
-    return tuple(
-        Rule(
-            key,
-            above=region.above.value if region.above else None,
-            below=region.below.value if region.below else None,
-            box=region.box,
-            body=region.body,
-            from_opening=region.from_opening.value if region.from_opening else None,
-        )
-        for key, region in part.regions.items()
-    )
-
-
-def _owners(
-    place: Location, mesh: Mesh, pieces: Pieces, rules: tuple[Rule, ...], reader: Reader
-) -> NDArray[np.int64] | None:
-    """(m,) number of the region of each face, -1 for none; None where a region takes no face."""
-    from optimizer.geometry.mesh.regions import assign
-
-    if not rules:
-        return np.full(len(pieces), -1)
-    try:
-        return assign(mesh, pieces, rules)
-    except GeometryError as error:
-        alone = [_alone(mesh, pieces, rule) for rule in rules]
-        for rule, fault in zip(rules, alone, strict=True):
-            if fault is not None:
-                said = fault.message.removeprefix(f"region {rule.name}: ")
-                reader.refuse((*place, "regions", rule.name), said, fault.hint)
-        if not any(alone):  # then a region before it has all its faces
-            refuse_each(error, (*place, "regions"), reader)
-        return None
-
-
-def _alone(mesh: Mesh, pieces: Pieces, rule: Rule) -> GeometryError | None:
-    """What is wrong with one rule by itself."""
-    from optimizer.geometry.mesh.regions import assign
-
-    try:
-        assign(mesh, pieces, (rule,))
-    except GeometryError as error:
-        return error
-    return None
-
-
-def names_of_regions_are_free(package: given.Package, reader: Reader) -> None:
-    """A region is a part of its own, so no part and no region of another mesh may have its name."""
-    seen: dict[str, str] = {}
-    for name, part in package.parts.items():
-        for key in part.regions if isinstance(part, given.MeshPart) else ():
-            other = f"the part '{key}'" if key in package.parts else ""
-            other = other or (f"a region of '{seen[key]}'" if key in seen else "")
-            if other:
-                said = f"the region '{key}' of '{name}' has the name of {other}"
-                place: Location = ("package", "parts", name, "regions", key)
-                reader.refuse(place, said, "call it otherwise: regions become parts", key=True)
-            seen.setdefault(key, name)
-
-
 # -- thickness -----------------------------------------------------------------------------------------------
 
 
 @dataclass
 class _Fields:
-    """Local thickness of the pieces of one mesh; each way of telling it is gone once."""
+    """Local thickness of the pieces of one mesh; each way of telling it is gone once.
+
+    angles: how they turn, in words.
+    """
 
     name: str
     mesh: Mesh
     inner: Mesh | None
     pieces: Pieces
+    angles: str
     tables: Tables
     reader: Reader
     known: dict[Location, LocalThickness | None] = field(default_factory=dict)
@@ -317,7 +292,9 @@ class _Fields:
                 local = self._between(portion.thick_place)
             elif isinstance(thickness, TableFile) or hasattr(thickness, "heights"):
                 table = self.tables.read(thickness, portion.thick_place)
-                some = local_thickness(thickness, table, self.pieces.take(chosen))
+                if table is not None and "angle" in table.columns:
+                    self.reader.assume(f"part '{self.name}': {self.angles}")
+                some = local_thickness(thickness, table, self.pieces.take(chosen), self.pieces)
                 local = None if some is None else _spread_over(some, chosen)
             else:  # a process shapes the whole part
                 local = local_thickness(thickness, None, self.pieces)
@@ -337,7 +314,8 @@ class _Fields:
             self.reader.refuse(
                 place,
                 f"'between faces' needs both faces of the wall, and {self.mesh.name} is one surface",
-                "add 'inner: FILE' with the inner face, or export the solid of the wall",
+                "add 'inner: FILE' with the inner face, or export the solid of the wall; if it is one, write "
+                "'shows: both faces'",
             )
             return None
         return between_faces(self.mesh, self.inner)
@@ -367,9 +345,10 @@ def _build(
     from optimizer.geometry.fields import field_surface
 
     surface, volume = whole
-    inside = surface.volume_slope if volume else 0.0
     wall = walls.get(portion.wall)
     some = pieces.take(portion.chosen)
+    # every portion takes room for its own wall
+    inside = surface.volume_slope * float(some.area.sum() / pieces.area.sum())
     if local is None:
         if is_field(portion.thickness) or portion.ratio is None:
             return None
@@ -392,5 +371,5 @@ def _build(
         return None
     say(portion.name, made.notes, made.warnings, reader)
     built = Built(part, portion.place, portion.wall, made, measured=True)
-    near = mean_is_near_the_wall(portion.name, built, local.method, wall, portion.thick_place, reader)
+    near = mean_is_near_the_wall(built, local.method, wall, portion.thick_place, reader)
     return built if near else None

@@ -51,6 +51,11 @@ def build_outer(
         "walls let through, at steady walls and with the structures as listed (a design: with its own); "
         "cartons in it hold no water"
     )
+    head = sections.product.headspace if sections.product else None
+    if outer.walls == "rigid" and head is not None and head.walls == "flexible":
+        reader.assume(
+            "the volume between the packs is kept, though packages in it swell and shrink with their own gas"
+        )
     package = Package(
         tuple((parts | seals.parts).values()), {**walls, **seals.walls}, (), seals.opening_pressure
     )

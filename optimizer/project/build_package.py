@@ -13,8 +13,9 @@ from optimizer.physics.material import Material
 from optimizer.physics.water import saturation_pressure
 from optimizer.project import schema_package as given
 from optimizer.project.build_closures import build_holes
-from optimizer.project.build_mesh import Meshes, build_mesh_part, names_of_regions_are_free
+from optimizer.project.build_mesh import Meshes, build_mesh_part
 from optimizer.project.build_openings import build_opening, openings_are_covered
+from optimizer.project.build_regions import names_of_regions_are_free
 from optimizer.project.build_shape import build_shape_part
 from optimizer.project.build_thickness import Built, Tables
 from optimizer.project.build_thickness import is_file as is_file
@@ -48,7 +49,13 @@ def build_walls(walls: Mapping[str, given.Wall], materials: Mapping[str, Materia
 
 
 def build_wall_part(name: str, built: Built) -> WallPart:
-    return WallPart(name, built.wall, scaled(built.surface, built.ratio).patches, built.surface.unevenness)
+    return WallPart(
+        name,
+        built.wall,
+        scaled(built.surface, built.ratio).patches,
+        built.surface.unevenness,
+        sealed=built.sealed,
+    )
 
 
 def build_closure(name: str, part: given.ClosurePart, reader: Reader) -> ClosurePart:

@@ -107,7 +107,7 @@ def _uneven(
         return None
     say(name, made.notes, made.warnings, reader)
     built = Built(name, place, part.wall, made, measured=True, room=_has_room(part))
-    return built if mean_is_near_the_wall(name, built, local.method, wall, at, reader) else None
+    return built if mean_is_near_the_wall(built, local.method, wall, at, reader) else None
 
 
 def _has_room(part: given.WallPart) -> bool:

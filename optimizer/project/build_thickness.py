@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from optimizer.errors import GeometryError, InputError
 from optimizer.geometry.checks import each
 from optimizer.geometry.pieces import LocalThickness, Pieces
-from optimizer.geometry.surface import Surface
+from optimizer.geometry.surface import Patch, Surface
+from optimizer.geometry.words import mm
 from optimizer.project import schema_package as given
 from optimizer.project.reader import Reader
 from optimizer.project.schema_mesh import Region
@@ -35,6 +36,8 @@ MEAN_APART = 0.20
 #: A mean thickness this many times the wall as listed, or its inverse, is a unit slip.
 UNIT_SLIP = 100.0
 
+_OWN = "if the table is not meant for this part, give it a thickness of its own"
+
 NO_FILE = "there is no such file", "paths are relative to the project file"
 
 
@@ -45,6 +48,7 @@ class Built:
     part: its key under package.parts (that of the mesh for a region); place: where it stands; wall: name of
     its wall; surface: at ratio 1; ratio: what every thickness of the surface is multiplied by; measured:
     whether its local thickness was given in lengths; room: whether it is known what its surface holds.
+    sealed: patches of the same wall under a seal, with their own ratios.
     """
 
     part: str
@@ -54,6 +58,7 @@ class Built:
     ratio: float = 1.0
     measured: bool = False
     room: bool = True
+    sealed: tuple[Patch, ...] = ()
 
 
 def is_file(path: Path) -> bool:
@@ -125,9 +130,12 @@ class Tables:
 
 
 def local_thickness(
-    thickness: Thickness, table: ThicknessTable | None, pieces: Pieces
+    thickness: Thickness, table: ThicknessTable | None, pieces: Pieces, whole: Pieces | None = None
 ) -> LocalThickness | None:
-    """Local thickness of pieces from a table or a process; None without its table. Raises GeometryError."""
+    """Local thickness of pieces from a table or a process; None without its table. Raises GeometryError.
+
+    whole: all pieces of the part, where ``pieces`` are some of them.
+    """
     if isinstance(thickness, Stretch):
         return _stretched(thickness.stretch, pieces)
     if isinstance(thickness, DrawDown):
@@ -136,15 +144,16 @@ def local_thickness(
 
     if isinstance(thickness, Heights):
         rows = np.array(thickness.heights)
-        return local.by_height(pieces, rows[:, 0], rows[:, 1])
+        return local.by_height(pieces, rows[:, 0], rows[:, 1], whole)
     if table is None:
         return None
     if table.columns == ("height",):
-        found = local.by_height(pieces, table.places[:, 0], table.thickness)
+        found = local.by_height(pieces, table.places[:, 0], table.thickness, whole)
     elif table.columns == ("height", "angle"):
-        found = local.by_height_and_angle(pieces, table.places[:, 0], table.places[:, 1], table.thickness)
+        heights, angles = table.places.T
+        found = local.by_height_and_angle(pieces, heights, angles, table.thickness, whole)
     else:
-        found = local.by_points(pieces, table.places, table.thickness)
+        found = local.by_points(pieces, table.places, table.thickness, whole)
     return dataclasses.replace(found, method=f"{found.method}, {table.name}")
 
 
@@ -173,9 +182,9 @@ def _drawn(sheet: Sheet, pieces: Pieces) -> LocalThickness:
 def keys_of(thickness: Thickness) -> dict[str, Location]:
     """Names of the fields of a process model to the keys below ``thickness``, for its faults."""
     if isinstance(thickness, Stretch):
-        return {name: ("stretch", name) for name in Preform.model_fields}
+        return {"stretch": ("stretch",)} | {name: ("stretch", name) for name in Preform.model_fields}
     if isinstance(thickness, DrawDown):
-        return {name: ("draw-down", name) for name in Sheet.model_fields}
+        return {"draw-down": ("draw-down",)} | {name: ("draw-down", name) for name in Sheet.model_fields}
     return {}
 
 
@@ -205,22 +214,26 @@ def refuse_each(
 
 
 def mean_is_near_the_wall(
-    name: str, built: Built, method: str, wall: given.Wall, place: Location, reader: Reader
+    built: Built, method: str, wall: given.Wall, place: Location, reader: Reader
 ) -> bool:
-    """The mean of a field far from the layers as listed is said; very far, it is a unit slip: then False."""
+    """The mean of a field far from the layers as listed is said; very far, it is a unit slip: then False.
+
+    place: of the key that tells the thickness, which may be that of the part around a region.
+    """
     patches = built.surface.patches
     ratio = sum(p.area * p.ratio for p in patches) / sum(p.area for p in patches)
     listed = nominal_thickness(wall)
     said = (
-        f"the mean of the local thickness ({method}) is {ratio * listed * 1e3:.3g} mm, and the wall "
-        f"'{built.wall}' as listed is {listed * 1e3:.3g} mm"
+        f"the mean of the local thickness ({method}) is {mm(ratio * listed)}, and the wall "
+        f"'{built.wall}' as listed is {mm(listed)}"
     )
     if not 1.0 / UNIT_SLIP < ratio < UNIT_SLIP:
         reader.refuse(place, said, "check the units of both")
         return False
     if abs(ratio - 1.0) > MEAN_APART:
-        reader.warn(
-            f"part '{name}': {said}: every layer is scaled, by {ratio:.3g} in the mean (if the table is not "
-            "meant for this part, give it a thickness of its own)"
-        )
+        said = f"part '{built.place[-1]}': {said}: every layer is scaled, by {ratio:.3g} in the mean"
+        borrowed = place[: len(built.place)] != built.place and method.startswith("table")
+        if borrowed and not any(_OWN in warning for warning in reader.warnings):
+            said += f" ({_OWN})"
+        reader.warn(said)
     return True

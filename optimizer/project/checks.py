@@ -9,6 +9,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from optimizer.geometry.bearing import LEAST_LEFT
+from optimizer.geometry.words import mm, percent
 from optimizer.physics.material import Material
 from optimizer.project import schema_package as parts_given
 from optimizer.project.build_closures import material_places as closure_places
@@ -168,7 +170,7 @@ def product_fits_the_package(sections: Sections, surfaces: Surfaces, reader: Rea
         thickness = nominal_thickness(walls[built.wall]) * built.ratio
         area, volume = built.surface.area(thickness), built.surface.interior_volume(thickness)
         total += area
-        if volume is not None and volume >= 0 and built.room:
+        if volume is not None and built.room:  # below 0 where a region takes room from its part
             room, known = room + volume, known + area
     if room <= 0 or known < (1.0 - UNKNOWN_SHARE) * total:
         return
@@ -194,6 +196,17 @@ def walls_fit_into_their_parts(sections: Sections, surfaces: Surfaces, reader: R
                 "check the units of the dimensions and of the layers",
                 key=True,
             )
+        elif not built.measured and _bent(built, thickness):
+            reader.warn(
+                f"part '{built.place[-1]}': a wall of {mm(thickness)} is thick against the curvature of its "
+                f"surface: its middle has less than {percent(LEAST_LEFT)} of the area as given; are the "
+                "units right?"
+            )
+
+
+def _bent(built: Built, thickness: float) -> bool:
+    """Whether hardly any area is left in the middle of the wall."""
+    return built.surface.area(thickness) < LEAST_LEFT * built.surface.area()
 
 
 def fields_follow_the_design(sections: Sections, surfaces: Surfaces, reader: Reader) -> None:

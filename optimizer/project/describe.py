@@ -19,7 +19,7 @@ def _part(part: Part, walls: Mapping[str, Wall]) -> Mapping[str, str]:
     if isinstance(part, WallPart):
         nominal = walls[part.wall].thickness
         area = part.area(nominal)
-        mean = part.mass_area(nominal) / area * nominal if area else 0.0
+        mean = part.mean_ratio(nominal) * nominal
         return row | {
             "kind": part.seal or "wall",
             "wall": part.wall,

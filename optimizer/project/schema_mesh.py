@@ -9,7 +9,7 @@ from pydantic_core import PydanticCustomError
 
 from optimizer.errors import UnitError
 from optimizer.project.base import Group, fault, shown
-from optimizer.project.fields import Factor, Word, choice, quantity, take
+from optimizer.project.fields import Factor, Word, choice, flag, quantity, take, whole
 from optimizer.project.schema_thickness import Thickness, any_thickness
 from optimizer.project.suggest import did_you_mean
 from optimizer.units import Quantity, read
@@ -59,26 +59,31 @@ class Region(Group):
     """Faces that fulfil every rule given; without a wall or a thickness of its own it has those of its part.
 
     above, below: heights above the lowest point of the part; from_opening: distance from the edge of an
-    opening; body: a named body of the file; box: in the coordinates of the mesh.
+    opening, which opening numbers; body: a named body of the file; box: in the coordinates of the mesh.
+    sealed: it lies under a seal, weighs, and lets nothing through.
     """
 
     above: Height | None = None
     below: Reach | None = None
     from_opening: Reach | None = None
+    opening: Annotated[int, whole(1, 1000)] | None = None
     body: Word | None = None
     box: Annotated[Box, PlainValidator(corners)] | None = None
     wall: Word | None = None
     thickness_ratio: Factor | None = None
     thickness: Annotated[Thickness, PlainValidator(any_thickness)] | None = None
+    sealed: Annotated[bool, PlainValidator(flag)] = False
     example: ClassVar[dict[str, str]] = {
         "above": "60 mm",
         "below": "20 mm",
         "from_opening": "15 mm",
+        "opening": "2",
         "body": "handle",
         "box": "[[0 mm, 0 mm, 60 mm], [20 mm, 20 mm, 90 mm]]",
         "wall": "neck",
         "thickness_ratio": "1.4",
         "thickness": "1.2 mm",
+        "sealed": "true",
     }
 
 
@@ -95,4 +100,8 @@ def region(value: Any) -> Region:
             f"lies above {made.above.text} and below {made.below.text}, where nothing is",
             "exchange the two",
         )
+    if made.opening and not made.from_opening:
+        raise fault(f"names opening {made.opening} but no distance from it", "add 'from_opening: 15 mm'")
+    if made.sealed and made.wall:
+        raise fault("lies under a seal and has a wall of its own", "take 'wall' out: it has that of its part")
     return made

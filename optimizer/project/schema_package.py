@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cache
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, PlainValidator, create_model
 from pydantic_core import PydanticCustomError
@@ -63,6 +63,7 @@ class WallPart(Group):
         "mesh": "bottle.stl",
         "unit": "mm",
         "up": "z",
+        "shows": "one face",
         "inner": "bottle-inside.stl",
         "opening_of": "bottle",
         "opening": "1",
@@ -78,7 +79,8 @@ class AreaPart(WallPart):
 
 
 class MeshPart(WallPart):
-    """unit: one unit of the mesh [m]. inner: file of the inner face of the wall, where ``mesh`` is the outer.
+    """unit: one unit of the mesh [m]. shows: which faces of the wall the file has. inner: file of the inner
+    face of the wall, where ``mesh`` is the outer.
 
     regions: parts of their own, by name; the first that takes a face keeps it, and this part has the rest.
     """
@@ -86,6 +88,7 @@ class MeshPart(WallPart):
     mesh: Word
     unit: Annotated[float, PlainValidator(mesh_unit)]
     dimensions: Annotated[str, choice(*DIMENSIONS)] = "outside"
+    shows: Annotated[Literal["one face", "both faces"], choice("one face", "both faces")] | None = None
     inner: Word | None = None
     up: Up | None = None
     regions: Annotated[

@@ -149,7 +149,7 @@ def _preform_wall(value: Any) -> Any:
 
 
 def _rows(value: Any) -> tuple[tuple[float, float], ...]:
-    """Rows of height and thickness, each with its unit, as metres; heights increase."""
+    """Rows of height and thickness, each with its unit, as metres, lowest first; given so or upside down."""
     hint = "for example [[0 mm, 600 um], [20 mm, 350 um]]: height, thickness"
     if not isinstance(value, list) or len(value) < 2:
         raise fault("a table of at least two rows is expected here", hint)
@@ -163,7 +163,10 @@ def _rows(value: Any) -> tuple[tuple[float, float], ...]:
         except PydanticCustomError as error:
             said = error.context or {}
             raise fault(f"row {i}: {said.get('message', '')}", said.get("hint", "") or hint) from None
-    for i, ((low, _), (high, _)) in enumerate(pairwise(rows), start=2):
-        if high <= low:
-            raise fault(f"row {i} is not above the row before it", "heights increase from row to row")
-    return tuple(rows)
+    falls = rows[1][0] < rows[0][0]
+    for i, ((before, _), (after, _)) in enumerate(pairwise(rows), start=2):
+        if after == before or (after < before) != falls:
+            way = "below" if falls else "above"
+            hint = "heights increase from row to row, or they decrease"
+            raise fault(f"row {i} is not {way} the row before it", hint)
+    return tuple(reversed(rows) if falls else rows)

@@ -38,6 +38,8 @@ _ANGLES = {
     "rad": 1.0, "radian": 1.0, "radians": 1.0,
 }  # fmt: skip
 _EXAMPLES = {"angle": "deg", "thickness": "um"}
+#: No angle of a gauge turns farther than this [rad]; degrees under a heading in rad do.
+MOST_RADIANS = 4 * math.pi
 #: Fewest rows for one, two and three columns of places: a line needs two points, a surface three.
 _LEAST_ROWS = {1: 2, 2: 3, 3: 3}
 
@@ -253,6 +255,8 @@ def _numbers(sheet: _Sheet, column: _Column, findings: Findings) -> Array:
         refused |= values <= 0.0
     elif column.name == "height":
         refused |= values < 0.0
+    elif column.name == "angle" and column.scale == 1.0:
+        refused |= np.abs(values) > MOST_RADIANS
     for i in np.flatnonzero(refused).tolist():
         kind, said, hint = _fault(column.name, cells[i], float(values[i]))
         line = sheet.numbers[i]
@@ -274,6 +278,8 @@ def _fault(name: str, text: str, number: float) -> tuple[str, str, str]:
     """What is wrong with a cell that is refused: its kind, in words, and what would be right."""
     if text.strip("-").upper() in ("", "NA", "NAN"):
         return "missing", f"there is no value ('{text}')", "fill the gap, or take the row out"
+    if math.isfinite(number) and name == "angle":
+        return "turns", f"'{text}' rad is more than two turns", "is it in degrees? then 'angle deg'"
     if math.isfinite(number):
         limits = "more than 0" if name == "thickness" else "at least 0: from the lowest point of the part"
         return "range", f"'{text}' is out of range", limits

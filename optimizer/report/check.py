@@ -28,7 +28,7 @@ from optimizer.report.wording import (
     percent,
     with_unit,
 )
-from optimizer.results import CheckResult, LayerThickness, PartThickness, PredictResult
+from optimizer.results import CheckResult, LayerThickness, OuterPackAnswer, PartThickness, PredictResult
 
 Row = list[str]
 
@@ -109,6 +109,24 @@ def _side_by_side(old: PredictResult, new: PredictResult) -> Iterator[Row]:
     currency = new.currency if new.currency == old.currency else ""
     if old.cost_per_package is not None or new.cost_per_package is not None:
         yield _row("cost", old.cost_per_package, new.cost_per_package, currency, digits=4)
+    yield from _outer_rows(old.outer_pack, new.outer_pack)
+
+
+def _outer_rows(old: OuterPackAnswer | None, new: OuterPackAnswer | None) -> Iterator[Row]:
+    if old is None and new is None:
+        return
+
+    def both(what: str, name: str, unit: str) -> Row:
+        before, now = (None if x is None else getattr(x, name) for x in (old, new))
+        return _row(what, before, now, unit)
+
+    yield both("outer pack, packages in it", "packages", "")
+    yield both("outer pack, mass for each", "mass_per_package_g", "g")
+    if any(x is not None and x.cost_per_package is not None for x in (old, new)):
+        currency = next(x.currency for x in (new, old) if x is not None)
+        yield both("outer pack, cost for each", "cost_per_package", currency)
+    yield both("outer pack, O2 between", "oxygen_pct", "%")
+    yield both("outer pack, humidity between", "humidity_pct", "%RH")
 
 
 def _life(old: PredictResult, new: PredictResult) -> Row:

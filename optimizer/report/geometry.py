@@ -7,9 +7,10 @@ from optimizer.report.page import Column, Page, number
 from optimizer.report.wording import figure, percent, with_unit
 from optimizer.results_geometry import GeometryResult, OpeningFound, ThicknessFound
 
+#: kind -> what the mesh shows, and what the user would write to overrule it
 _KINDS = {
-    "surface": "one face of the wall",
-    "walls": "both faces of the wall: each counts for half of its area",
+    "surface": ("one face of the wall", "both faces"),
+    "walls": ("both faces of the wall: each counts for half of its area", "one face"),
 }
 #: An opening farther off a coordinate axis than this [deg] is said to be.
 _TURNED = 1.0
@@ -42,14 +43,21 @@ def _facts(result: GeometryResult) -> list[tuple[str, str]]:
     rows = [
         ("bounding box", f"{sides} mm (x, y, z), with one unit of the file as 1 {result.unit}"),
         ("up", f"{result.up_reason.removeprefix('up is ')}; {figure(result.height_mm, 4)} mm high"),
-        ("shows", _KINDS.get(result.kind, result.kind)),
+        ("shows", _shows(result)),
         ("area", _area(result)),
         ("volume", _volume(result)),
         ("faces", f"{result.faces}, vertices {result.vertices}, {_pieces(result)}"),
     ]
+    if result.room_ml is not None:
+        rows.append(("room inside", f"{with_unit(result.room_ml, 'mL', 4)}, within the inner mesh"))
     if result.used_pct < 99.995:
         rows.append(("area used", percent(result.used_pct, 4)))
     return rows
+
+
+def _shows(result: GeometryResult) -> str:
+    said, other = _KINDS[result.kind]
+    return f"{said}, as given" if result.shows_given else f'{said}, as it looks (else: --shows "{other}")'
 
 
 def _area(result: GeometryResult) -> str:

@@ -165,8 +165,8 @@ def _placed(name: str, view: View, scale: float, left: float, top: float, box: A
 
 def _box(view: View, points: Array) -> Array:
     """(2, 2): least and largest right and up of the points [m]."""
-    seen = view.seen(points)[:, :2]
-    return np.stack([seen.min(axis=0), seen.max(axis=0)])
+    right, up, _ = view.seen(points).T  # by columns, for numpy is slow across rows of three
+    return np.array([[right.min(), up.min()], [right.max(), up.max()]])
 
 
 def _paint(mesh: Mesh, placed: Sequence[Placed], colours: Colours) -> list[Painted]:

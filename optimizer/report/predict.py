@@ -248,7 +248,7 @@ def _walls(page: Page, result: PredictResult) -> None:
         )
         total = sum(layer.thickness_um for layer in layers)
         during = f", during {stage}" if len(stages) > 1 else ""
-        listed = " as listed" if wall in uneven else ""
+        listed = " nominal" if wall in uneven else ""
         page.heading(f"Wall {wall}, {with_unit(total, 'um', 4)}{listed}, inside to outside{during}")
         gases = [
             gas for gas in gases_of(result) if any(gas in layer.resistance_share_pct for layer in layers)

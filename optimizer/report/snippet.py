@@ -20,9 +20,9 @@ def part_name(file: str) -> str:
 def project_lines(
     mesh: Mesh, upright: Upright, *, path: str, unit: str, inner: str | None, given_up: bool
 ) -> str:
-    """YAML of the mesh as a part and of a lid for each opening; ``path``, ``inner``: as the user wrote them.
+    """YAML of the mesh as a part and of a lid for each opening that no body of it covers.
 
-    given_up: whether the user said which way is up.
+    path, inner: as the user wrote them; given_up: whether the user said which way is up.
     """
     name = part_name(mesh.name)
     lines = ["package:", "  parts:", f"    {name}:"]
@@ -30,14 +30,16 @@ def project_lines(
     if inner is not None:
         keys.append(f"inner: {_plain(inner)}")
     elif mesh.kind == "walls":
-        keys.append("thickness: between faces")
+        keys += ["shows: both faces  # of the wall, or one face", "thickness: between faces"]
     else:
+        keys.append("shows: one face  # of the wall, or both faces")
         keys.append("dimensions: outside  # or inside, middle: the face that the mesh shows")
     if given_up:
         keys.append(f"up: {'' if upright.sign > 0 else '-'}{'xyz'[upright.axis]}")
     lines += [f"      {key}" for key in keys]
-    alone = len(mesh.openings) == 1
-    for opening in mesh.openings:
+    free = [x for x in mesh.openings if not x.covered_by]
+    alone = len(free) == 1
+    for opening in free:
         cover = "cover" if alone else f"cover_{opening.number}"
         cover += "_of_mesh" if cover == name else ""
         lines.append(f"    {cover}: {{opening_of: {name}, opening: {opening.number}, wall: cover}}")

@@ -4,6 +4,7 @@ matter."""
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from optimizer.constants import GAS_CONSTANT, MOLAR_MASS, PERMEANTS, ZERO_CELSIUS
 from optimizer.physics.material import Material
@@ -27,13 +28,15 @@ from optimizer.shelflife.exchange import (
     with_nitrogen,
 )
 from optimizer.shelflife.memory import WallChoice
-from optimizer.shelflife.package import Case, ClosurePart, HolePart, Product, Stage
+from optimizer.shelflife.package import Case, ClosurePart, HolePart, Product, Stage, WallPart
 from optimizer.shelflife.words import figure, span
 
 #: A condition this far outside the measured temperatures is warned about [K].
 _OUTSIDE_MEASURED = 10.0
 #: Likewise for water activity.
 _OUTSIDE_HUMIDITY = 0.02
+#: Error of the thickness classes over a transient, as a share of the steady transmission, that is told.
+_CLASSES_MATTER = 1e-3
 #: Share of the shelf life (lag) or of the allowed amount (stored gas) from which the quasi-steady answer
 #: is doubtful.
 _WALL_MATTERS = 0.05
@@ -62,8 +65,24 @@ def warnings_of(case: Case, wall: WallChoice) -> list[str]:
     """Everything worth a warning; wall: how the walls were simulated."""
     found = [*_materials(case), *_humidity(case), *_parts(case), *_contents(case), *_unreachable(case)]
     found += _storage(case)
+    found += _classes(case) if wall.transient else ()
     found += wall.warnings
     return list(dict.fromkeys(found))
+
+
+def warnings_of_outer_pack(case: Case) -> list[str]:
+    """What there is to say of the materials and closures of an outer pack, in its own storage."""
+    around = outer_pack(case)
+    if around is None:
+        return []
+    return [f"Outer pack: {text}" for text in dict.fromkeys([*_materials(around), *_parts(around)])]
+
+
+def outer_pack(case: Case) -> Case | None:
+    """The outer pack as if it were the package, in its own storage; None without one."""
+    if case.outer is None:
+        return None
+    return replace(case, package=case.outer.package, storage=case.outer.storage, outer=None)
 
 
 def _materials(case: Case) -> Iterator[str]:
@@ -168,6 +187,18 @@ def _parts(case: Case) -> Iterator[str]:
             yield (
                 f"{part.name}: flow through the hole driven by the pressure inside is not modelled, "
                 "only diffusion"
+            )
+
+
+def _classes(case: Case) -> Iterator[str]:
+    """A wall of many thicknesses is simulated as a few, which in a transient are not exactly the wall."""
+    for part in case.package.parts:
+        if isinstance(part, WallPart) and part.unevenness and part.unevenness.class_error > _CLASSES_MATTER:
+            found = part.unevenness
+            yield (
+                f"{part.name}: its uneven wall is simulated as {found.classes} thicknesses; while the wall "
+                "fills or empties, what passes may be off by "
+                f"{figure(100.0 * found.class_error, 2)} % of the steady transmission"
             )
 
 

@@ -101,6 +101,14 @@ def _parts(baseline: Case, case: Case) -> Iterator[Change]:
             yield from number(
                 f"part {name}, area", a.area(0.0), b.area(0.0), lambda x: f"{x * 1e4:.4g} cm2", tolerance=1e-6
             )
+            under, now_under = (sum(p.area for p in x.sealed) for x in (a, b))
+            yield from number(
+                f"part {name}, area under the seal",
+                under,
+                now_under,
+                lambda x: f"{x * 1e4:.4g} cm2",
+                tolerance=1e-6,
+            )
             if not differs(a.area(0.0), b.area(0.0), 1e-6) and differs(a.patches, b.patches, 1e-6):
                 before, now = _local(a, baseline), _local(b, case)
                 if before == now:
@@ -114,7 +122,7 @@ def _local(part: WallPart, case: Case) -> str:
     """Mean, thinnest and thickest place of a part's wall."""
     nominal = case.package.walls[part.wall].thickness
     found = part.unevenness
-    mean = part.mass_area(nominal) / part.area(nominal) if found is None else found.mean
+    mean = part.mean_ratio(nominal) if found is None else found.mean
     ends = [p.ratio for p in part.patches] if found is None else [found.least, found.most]
     low, high = um(min(ends) * nominal), um(max(ends) * nominal)
     return um(mean * nominal) if low == high else f"{um(mean * nominal)} ({low} to {high})"

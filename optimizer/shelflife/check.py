@@ -14,6 +14,7 @@ from typing import Any
 from optimizer.errors import LayerwrightError
 from optimizer.results import CheckResult, PredictResult
 from optimizer.shelflife.changes import changed_walls, changes
+from optimizer.shelflife.nested import surrounded
 from optimizer.shelflife.package import Case, Layer, Wall, WallPart
 from optimizer.shelflife.predict import predict
 from optimizer.shelflife.thicknesses import thickness_of_parts
@@ -132,7 +133,7 @@ def at_scale(
     case: Case, names: tuple[str, ...], scale: float, note: str, confidence: float | None = None
 ) -> dict[str, Any]:
     """The package with walls ``names`` scaled, as ``lightest_passing`` tells it."""
-    thinner = scaled(case, names, scale)
+    thinner = surrounded(scaled(case, names, scale))
     result = predict(thinner)
     return {
         "scale": scale,
@@ -221,7 +222,7 @@ def _narrow(at: Callable[[float], Trial], fails: Trial, passes: Trial) -> Trial:
 
 def _trial(case: Case, names: tuple[str, ...], scale: float) -> Trial:
     try:
-        result = predict(scaled(case, names, scale))
+        result = predict(surrounded(scaled(case, names, scale)))
     except LayerwrightError:  # for example a wall thicker than the package is wide
         return Trial(scale, -math.inf, None)
     return Trial(scale, _margin(result), result)

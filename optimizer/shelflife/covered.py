@@ -49,8 +49,8 @@ def expand(package: Package) -> Package:
             parts.append(part)
             continue
         bare = 1.0 - sum(c.share for c in covers)
-        if bare > _NOTHING:
-            parts.append(replace(part, patches=tuple(_scaled(p, bare) for p in part.patches)))
+        if bare > _NOTHING or part.sealed:  # what lies under a seal is not covered, and weighs
+            parts.append(replace(part, patches=tuple(_scaled(p, max(bare, 0.0)) for p in part.patches)))
         parts += [piece.part for piece in pieces if piece.of is part]
     walls = {**package.walls, **{piece.wall.name: piece.wall for piece in pieces}}
     return replace(package, parts=tuple(parts), walls=walls, covers=())
@@ -109,7 +109,7 @@ def _pieces(package: Package) -> Iterator[_Piece]:
             wall = _wall(name, package.walls[part.wall], ratio, cover)
             label = sum(layer.thickness for layer in cover.layers)
             patches = tuple(_under(p, cover.share, label) for p in part.patches if p.ratio == ratio)
-            yield _Piece(WallPart(name, name, patches, group=group), wall, part)
+            yield _Piece(WallPart(name, name, patches, group=group, base=part.wall), wall, part)
 
 
 def _wall(name: str, base: Wall, ratio: float, cover: Cover) -> Wall:

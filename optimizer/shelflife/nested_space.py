@@ -43,19 +43,21 @@ Table = Callable[[float, float], float]
 GASES = tuple(DRY_AIR)
 _DRY = len(GASES) + 1
 #: Points of each activity in the tables of conductance, and tolerance of the integration.
-_POINTS, _RELATIVE = 49, 1e-8
+_POINTS, _RELATIVE = 65, 1e-8
 
 
 @dataclass(frozen=True)
 class SpaceStage:
     """What is found between the packs over one stage: ``at`` gives, at times (n,) [s] since closing,
-    pressures of O2, N2, CO2 and other dry gas (4, n) [Pa] and the water activity (n,)."""
+    pressures of O2, N2, CO2 and other dry gas (4, n) [Pa] and the water activity (n,); collapsed: a flexible
+    space has lost its gas down to the least volume."""
 
     stage: Stage
     start: float
     end: float
     at: Callable[[Array], tuple[Array, Array]]
     steps: Array
+    collapsed: bool = False
 
 
 def space_between(case: Case, outer: OuterPack, stages: Sequence[Stage]) -> list[SpaceStage]:
@@ -84,10 +86,8 @@ class _Model:
         self.first = self.contents.first_gas
         self.last = self.first + len(self.gases)
         self.size = len(self.contents.start())
-        seen = [s.humidity for s in stages] + [inside_activity(product)]
-        if outer.humidity is not None:
-            seen.append(outer.humidity)
-        self.grid = np.linspace(max(min(seen) - 2e-3, 0.0), min(max(seen) + 2e-3, 1.0), _POINTS)
+        # all of it: a cold stage takes the space to saturation whatever the humidities given
+        self.grid = np.linspace(0.0, 1.0, _POINTS)
         package = expand(case.package)
         self.inner_walls = with_nitrogen(package) if "N2" in self.gases else package
         self.outer_walls = with_nitrogen(outer.package)
@@ -114,25 +114,23 @@ class _Model:
         fixed = 0 if product.moisture is not None else inside_activity(product)
         head = product.headspace
         floor = COLLAPSED * head.volume / (GAS_CONSTANT * t)
+        least = COLLAPSED * self.outer.volume / (GAS_CONSTANT * t)
         first, last, size, count = self.first, self.last, self.size, self.outer.count
         places = [GASES.index(g) for g in self.gases]
 
         def between(z: Array) -> tuple[Array, float, float]:
             """Pressures, activity and total pressure of the space, from its moles (5,)."""
-            total = float(z.sum())
+            dry, water = z[:_DRY], float(z[_DRY])
             if self.outer.rigid:
                 room = self.outer.volume / (GAS_CONSTANT * t)
             elif self.wet:
-                room = total / stage.pressure
+                room = max(float(z.sum()) / stage.pressure, least)
+                if water / room > psat:
+                    room = max(float(dry.sum()) / max(stage.pressure - psat, 1.0), least)
             else:
-                room = float(z[:_DRY].sum()) / (stage.pressure - stage.humidity * psat)
-            if not self.wet:
-                return z[:_DRY] / room, stage.humidity, float(z[:_DRY].sum()) / room + stage.humidity * psat
-            a = float(z[_DRY]) / room / psat
-            if a > 1.0 and not self.outer.rigid:
-                room = float(z[:_DRY].sum()) / max(stage.pressure - psat, 1.0)
-            a = min(a, 1.0)
-            p = z[:_DRY] / room
+                room = max(float(dry.sum()) / (stage.pressure - stage.humidity * psat), least)
+            a = min(water / room / psat, 1.0) if self.wet else stage.humidity
+            p = dry / room
             return p, a, float(p.sum()) + a * psat
 
         def inside(x: Array, outside_total: float, a: float) -> Array:
@@ -184,11 +182,14 @@ class _Model:
         if not run.success:
             raise SolverError(f"the gas between the packs could not be followed ({run.message})")
 
+        low = min(float(z[:_DRY].sum() + (z[_DRY] if self.wet else 0.0)) for z in run.y[size:].T)
+        collapsed = not self.outer.rigid and low / stage.pressure <= 1.01 * least
+
         def at(times: Array) -> tuple[Array, Array]:
             seen = [between(z) for z in run.sol(times)[size:].T]
             return np.stack([p for p, _, _ in seen], axis=1), np.array([a for _, a, _ in seen])
 
-        return SpaceStage(stage, begin, begin + stage.duration, at, run.t), run.y[:, -1]
+        return SpaceStage(stage, begin, begin + stage.duration, at, run.t, collapsed), run.y[:, -1]
 
     def _oxygen(self, dissolving: Sequence[float]) -> float:
         return dissolving[self.gases.index("O2")] if "O2" in self.gases else 0.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from optimizer.constants import DAY
 from optimizer.results import OuterPackAnswer
 from optimizer.shelflife.breakdown import bill_of
 from optimizer.shelflife.package import Case
+from optimizer.shelflife.words import duration
 
 Array = NDArray[np.float64]
 
@@ -38,6 +40,30 @@ def outer_answer(case: Case) -> OuterPackAnswer | None:
     )
 
 
+def outer_warnings(case: Case) -> Iterator[str]:
+    """Of the outer pack's valves, as far as the gas between would open them, and of its cost."""
+    outer = case.outer
+    if outer is None:
+        return
+    missing = bill_of(outer.package).missing
+    if missing:
+        yield f"Outer pack: {missing}"
+    if not outer.rigid or not outer.package.opening_pressure:
+        return
+    when, _, _, total = np.array(outer.history).T
+    ends = np.cumsum([s.duration for s in outer.storage])
+    stage = np.minimum(np.searchsorted(ends, when, side="right"), len(ends) - 1)
+    excess = total - np.array([s.pressure for s in outer.storage])[stage]
+    for name, opens in outer.package.opening_pressure.items():
+        if excess.max() > opens:
+            first = float(when[int(np.argmax(excess > opens))])
+            yield (
+                f"Outer pack, {name}: the pressure between the packs is up to {excess.max() / 100:.4g} mbar "
+                f"above that outside, and the valve opens at {opens / 100:.4g} mbar, which is passed first "
+                f"after {duration(first / DAY)}; gas that it lets out is not simulated"
+            )
+
+
 def between_series(case: Case, times: Array) -> dict[str, Any]:
     """Oxygen [% of the dry gas] and humidity [%] between the packs at ``times`` [s]; empty without an outer
     pack."""
@@ -51,9 +77,7 @@ def between_series(case: Case, times: Array) -> dict[str, Any]:
 
 
 def _between(case: Case, times: Array) -> tuple[Array, Array]:
-    """Linear between the middles of the slices."""
-    width = np.array([s.duration for s in case.storage])
-    middle = np.cumsum(width) - 0.5 * width
-    oxygen = np.array([100.0 * (s.gas or {}).get("O2", 0.0) for s in case.storage])
-    humidity = np.array([100.0 * s.humidity for s in case.storage])
-    return np.interp(times, middle, oxygen), np.interp(times, middle, humidity)
+    """As the space was followed."""
+    assert case.outer is not None
+    when, oxygen, activity, _ = np.array(case.outer.history).T
+    return 100.0 * np.interp(times, when, oxygen), 100.0 * np.interp(times, when, activity)

@@ -45,7 +45,8 @@ class WallPart:
     """A part made of a wall. unevenness: how its thickness was found and how uneven it is, for the answer;
     seal: what kind of closure with a geometry of its own it is (gasket, O-ring, ...), empty for a wall: its
     wall has one layer as thick as the way of the gas is long, and is never designed. group: name under which
-    tables show it together with others, empty for its own."""
+    tables show it together with others, empty for its own. sealed: patches of the same wall that lie under a
+    seal: they weigh and nothing passes them. base: of a piece under a label, the wall under it."""
 
     name: str
     wall: str
@@ -53,6 +54,8 @@ class WallPart:
     unevenness: Unevenness | None = None
     seal: str = ""
     group: str = ""
+    sealed: tuple[Patch, ...] = ()
+    base: str = ""
 
     def permeation_area(self, thickness: float) -> float:
         """sum(area / ratio) [m2] at the wall's nominal thickness [m]: conductance per permeance."""
@@ -60,10 +63,16 @@ class WallPart:
 
     def mass_area(self, thickness: float) -> float:
         """sum(area * ratio) [m2] at the wall's nominal thickness [m]: volume of material per metre of
-        thickness."""
-        return sum(p.area_at(thickness) * p.ratio for p in self.patches)
+        thickness, with what lies under a seal."""
+        return sum(p.area_at(thickness) * p.ratio for p in (*self.patches, *self.sealed))
+
+    def mean_ratio(self, thickness: float) -> float:
+        """Mean thickness by area, over the wall's nominal thickness [m]; 0 without area."""
+        area = self.area(thickness)
+        return sum(p.area_at(thickness) * p.ratio for p in self.patches) / area if area else 0.0
 
     def area(self, thickness: float) -> float:
+        """That gas passes [m2]."""
         return sum(p.area_at(thickness) for p in self.patches)
 
 
@@ -306,7 +315,8 @@ class OuterPack:
     gas between it and the packages at closing [m3]; rigid: volume kept, else the pressure outside is kept;
     gas: dry mole shares at closing; humidity: water activity of that gas at closing, None for that of the
     first stage. storage: what surrounds the outer pack (``Case.storage`` is then what surrounds a package in
-    it)."""
+    it). history: of the gas between, as followed: time since closing [s], share of O2 in the dry gas,
+    activity, total pressure [Pa]."""
 
     count: int
     package: Package
@@ -315,6 +325,7 @@ class OuterPack:
     gas: Mapping[str, float] = field(default_factory=lambda: dict(DRY_AIR))
     humidity: float | None = None
     storage: tuple[Stage, ...] = ()
+    history: tuple[tuple[float, float, float, float], ...] = field(default=(), compare=False)
 
 
 #: How the wall is simulated: steady at every moment, transient, or whichever the lag and the stored gas ask

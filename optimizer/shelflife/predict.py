@@ -11,13 +11,18 @@ from numpy.typing import NDArray
 from optimizer.constants import DAY
 from optimizer.geometry.surface import Unevenness
 from optimizer.results import LimitOutcome, PredictResult
-from optimizer.shelflife.advice import materials_in_use, warnings_of
+from optimizer.shelflife.advice import (
+    materials_in_use,
+    outer_pack,
+    warnings_of,
+    warnings_of_outer_pack,
+)
 from optimizer.shelflife.breakdown import bill_of, layer_table, transmission_tables
 from optimizer.shelflife.covered import expanded
 from optimizer.shelflife.exchange import exchange_of
 from optimizer.shelflife.limits import sign_of
 from optimizer.shelflife.memory import WallChoice, choose, choose_after
-from optimizer.shelflife.outer_answer import between_series, outer_answer
+from optimizer.shelflife.outer_answer import between_series, outer_answer, outer_warnings
 from optimizer.shelflife.package import Case, WallPart
 from optimizer.shelflife.simulate import Trajectory, simulate
 from optimizer.shelflife.specification import judge
@@ -75,6 +80,7 @@ def predict(
     warnings = [*case.warnings, *warnings_of(case, wall), *opening_warnings(case, run)]
     if bill.missing:
         warnings.append(bill.missing)
+    warnings += [*warnings_of_outer_pack(case), *outer_warnings(case)]
     return PredictResult(
         title=case.title,
         version=version,
@@ -179,7 +185,9 @@ def _series(case: Case, run: Trajectory) -> dict[str, tuple[float, ...]]:
 
 def _sources(case: Case) -> tuple[dict[str, str], ...]:
     rows = []
-    for material in materials_in_use(case):
+    around = outer_pack(case)
+    used = materials_in_use(case) + ([] if around is None else materials_in_use(around))
+    for material in {m.name: m for m in used}.values():
         for note in material.sources:
             rows.append(
                 {
@@ -211,7 +219,7 @@ def _geometry(case: Case) -> tuple[dict[str, object], ...]:
             "part": name,
             "wall": part.group or part.wall,
             "area_cm2": areas * 1e4,
-            "nominal_thickness_um": volume / areas * 1e6,
+            "nominal_thickness_um": (volume / areas if areas else wall.thickness) * 1e6,
             "mass_g": mass * 1e3,
             **_unevenness(part.unevenness, wall.thickness * 1e6),
         }

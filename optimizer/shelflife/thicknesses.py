@@ -21,7 +21,7 @@ class _Local:
     def __init__(self, part: WallPart, layers: tuple[Layer, ...]) -> None:
         nominal = sum(x.thickness for x in layers)
         found = part.unevenness
-        mean = part.mass_area(nominal) / part.area(nominal) if found is None else found.mean
+        mean = part.mean_ratio(nominal) if found is None else found.mean
         self.names = [x.material.name for x in layers]
         self.layers = [1e6 * mean * x.thickness for x in layers]
         self.total = 1e6 * mean * nominal

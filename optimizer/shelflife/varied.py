@@ -170,7 +170,10 @@ def _material(m: Material, variation: Variation, i: int) -> Material:
 def _part(part: Part, variation: Variation, i: int) -> Part:
     if isinstance(part, WallPart) and part.name in variation.part_thickness:
         factor = float(variation.part_thickness[part.name][i])
-        return replace(part, patches=tuple(replace(p, ratio=p.ratio * factor) for p in part.patches))
+        patches, sealed = (
+            tuple(replace(p, ratio=p.ratio * factor) for p in some) for some in (part.patches, part.sealed)
+        )
+        return replace(part, patches=patches, sealed=sealed)
     if isinstance(part, ClosurePart):
         given = {
             g: replace(x, conductance=x.conductance * float(variation.transmission[part.name, g][i]))

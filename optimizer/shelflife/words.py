@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 import re
 
 from optimizer.constants import DAY, MONTH, YEAR
+from optimizer.units.figures import figure as figure
 
 _MONTH_DAYS, _YEAR_DAYS = MONTH / DAY, YEAR / DAY
 #: Durations below this are told in days; twelve weeks are 84 days, nobody asks for 2.76 months.
@@ -23,20 +23,6 @@ LIMIT_WORDS = {
     "shelf_life": "shelf life",
 }
 _RAW = re.compile(rf"\b({'|'.join(LIMIT_WORDS)}|co2 loss)\b")
-
-
-def figure(value: float | None, digits: int = 3) -> str:
-    """A number to ``digits`` significant digits, integers in full; '-' when there is none."""
-    if value is None or not math.isfinite(value):
-        return "-"
-    if value == 0.0:
-        return "0"
-    size = abs(value)
-    if size >= 1e7 or size < 1e-4:
-        return f"{value:.{digits - 1}e}"
-    places = max(0, digits - 1 - math.floor(math.log10(size)))
-    text = f"{value:.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def apart(first: float | None, second: float | None) -> tuple[str, str]:

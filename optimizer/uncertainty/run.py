@@ -11,6 +11,7 @@ import numpy as np
 
 from optimizer.results_uncertainty import Influence, UncertaintyResult
 from optimizer.shelflife.memory import model_of
+from optimizer.shelflife.nested import alone_only
 from optimizer.shelflife.package import Case
 from optimizer.shelflife.variation import Outcomes, Variation
 from optimizer.uncertainty import outcome, sensitivity
@@ -157,7 +158,9 @@ def simulated(
     count: Callable[[int], None] | None = None,
     block: int = BLOCK,
 ) -> Outcomes:
-    """Outcomes of all samples, in blocks; count(samples) after each."""
+    """Outcomes of all samples, in blocks; count(samples) after each. Raises InputError for packages in an
+    outer pack."""
+    alone_only(case, "samples")
     run = setup.simulate or _simulator()
     pieces = [
         variation.take(slice(k, min(k + block, variation.size))) for k in range(0, variation.size, block)

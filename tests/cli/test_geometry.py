@@ -127,6 +127,38 @@ def test_the_solid_of_a_wall_counts_half_of_both_faces(
     assert "thickness: between faces" in told["project"]
 
 
+def test_what_a_mesh_shows_is_found_said_and_overruled(
+    folder: Path, invoke: Invoke, capsys: pytest.CaptureFixture[str]
+) -> None:
+    trimesh.creation.annulus(29.0, 30.0, 80.0, sections=SIDES).export("tube.ply")
+    for given, kind, said, line in (
+        ((), "walls", 'as it looks (else: --shows "one face")', "shows: both faces"),
+        (("--shows", "one face"), "surface", "one face of the wall, as given", "shows: one face"),
+    ):
+        call = ("tube.ply", "--unit", "mm", "--no-picture", *given)
+        told = answer(invoke, capsys, *call)
+        assert told["kind"] == kind and told["shows_given"] is bool(given)
+        assert line in told["project"]
+        assert invoke("geometry", *call) == 0
+        assert said in " ".join(capsys.readouterr().out.split())
+
+
+def test_the_room_inside_an_inner_mesh_is_told(
+    folder: Path, invoke: Invoke, capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = answer(invoke, capsys, "can.stl", "--unit", "mm", "--inner", "inside.stl")
+    assert told["room_ml"] == pytest.approx(ring_area(RADIUS - 0.5) * (HEIGHT - 0.5) / 1000, rel=1e-6)
+    assert answer(invoke, capsys, "can.stl", "--unit", "mm")["room_ml"] is None
+
+
+def test_the_same_file_as_inner_mesh_and_unknown_words_are_refused_together(
+    folder: Path, invoke: Invoke, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = refused(invoke, capsys, "can.stl", "--unit", "mm", "--inner", "can.stl", "--shows", "both")
+    assert "--inner: is the same file as the mesh" in said
+    assert "--shows: 'both' is not known here (write 'one face' or 'both faces')" in said
+
+
 def test_the_text_says_what_the_json_says(
     folder: Path, invoke: Invoke, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -185,7 +217,13 @@ def test_the_lines_for_the_project_file_are_yaml_of_the_parts(
     (folder / "can.stl").rename(name)
     told = answer(invoke, capsys, name, "--unit", "mm")
     parts = YAML(typ="safe").load(told["project"])["package"]["parts"]
-    assert parts["new_can_2"] == {"mesh": name, "unit": "mm", "wall": "new_can_2", "dimensions": "outside"}
+    assert parts["new_can_2"] == {
+        "mesh": name,
+        "unit": "mm",
+        "wall": "new_can_2",
+        "shows": "one face",
+        "dimensions": "outside",
+    }
     assert parts["cover"] == {"opening_of": "new_can_2", "opening": 1, "wall": "cover"}
 
 

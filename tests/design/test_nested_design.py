@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
 
 from optimizer.design.options import DesignOptions
 from optimizer.design.solve import solve_design
+from optimizer.design.tradeoff import tradeoff
+from optimizer.errors import InputError
 from optimizer.geometry.surface import Patch
 from optimizer.shelflife.nested import surrounded
 from optimizer.shelflife.package import Case, Layer, OuterPack, Package, Wall, WallPart
@@ -33,6 +36,7 @@ OPTIONS = DesignOptions(
 )
 
 
+@pytest.mark.slow
 def test_a_wrap_saves_film_on_every_package_and_the_design_passes_in_its_own_space() -> None:
     open_air = solve_design(crackers(None), OPTIONS, binding_time=0.0)
     wrapped = crackers(wrap(40e-6))
@@ -48,3 +52,33 @@ def test_a_wrap_saves_film_on_every_package_and_the_design_passes_in_its_own_spa
     thin = Wall("film", (replace(layer, thickness=0.95 * layer.thickness),))
     assert not predict(surrounded(replace(wrapped, package=own.package.with_walls({"film": thin})))).passes
     assert any("rounds" in text for text in found.assumptions)
+
+
+@pytest.mark.slow
+def test_a_design_that_has_not_settled_claims_no_proof(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("optimizer.design.nested.ROUNDS", 1)
+    found = solve_design(crackers(wrap(40e-6)), OPTIONS)
+    assert found.status == "time_limit"
+    assert found.lower_bound is None and found.gap is None
+    assert found.predicted is None or found.predicted.passes
+    assert any("not proved" in text for text in found.warnings)
+
+
+@pytest.mark.slow
+def test_listed_walls_that_make_the_space_moist_do_not_make_the_design_impossible() -> None:
+    """Walls that let next to nothing through leave the space to the damp air; real walls dry it."""
+    listed = crackers(wrap(300e-6))
+    tight = Wall("film", (Layer(TABLE["LDPE"], 5e-3),))
+    case = surrounded(replace(listed, package=listed.package.with_walls({"film": tight})))
+    found = solve_design(case, OPTIONS, binding_time=0.0)
+    again = solve_design(listed, OPTIONS, binding_time=0.0)
+    assert found.status == again.status == "optimal"
+    assert found.structure["film"][0].thickness_um == pytest.approx(
+        again.structure["film"][0].thickness_um, rel=2e-3
+    )
+
+
+@pytest.mark.parametrize("run", [tradeoff, lambda case, options: solve_design(case, options, confidence=0.9)])
+def test_what_would_keep_the_gas_of_other_walls_is_refused(run: Callable[..., object]) -> None:
+    with pytest.raises(InputError, match="cannot follow the gas inside an outer pack"):
+        run(crackers(wrap(40e-6)), OPTIONS)

@@ -21,6 +21,7 @@ from .mesh_files import (
     HEIGHT,
     OTHER,
     RADIUS,
+    ROOM,
     SIDE,
     beaker,
     oxygen,
@@ -121,12 +122,28 @@ def test_where_regions_take_the_whole_mesh_no_part_is_left_and_the_room_is_still
     assert len(wrong) == 1 and "the parts hold 0.278" in wrong[0]
 
 
-def test_room_is_that_of_the_mesh_whatever_its_regions(folder: Path) -> None:
-    regions = "{foot: {below: 20 mm}, rim: {above: 90 mm, wall: other}}"
-    for rest in ("", f", regions: {regions}"):
-        (problem,) = said(folder, f"body: {{{MESH}{rest}}}", LID, volume="2 L")
-        assert problem.startswith("project.yaml:18:3: package.parts: product and headspace take 2.01 L, and")
-        assert "the parts hold 0.278" in problem
+@pytest.mark.parametrize(
+    ("wall", "regions", "thicker"),
+    [
+        ("side", "", 0.0),
+        ("side", "{foot: {below: 20 mm}, rim: {above: 20 mm, wall: other}}", 80 * AROUND),
+        ("other", "{rim: {above: 20 mm, wall: side}}", BASE + 20 * AROUND),
+        ("side", "{rim: {above: 20 mm, thickness: {heights: [[0 mm, 1 mm], [99 mm, 1 mm]]}}}", 80 * AROUND),
+        ("other", "{low: {below: 50 mm, wall: side}, top: {above: 50 mm, wall: side}}", 0.0),
+    ],
+)
+def test_every_region_takes_room_for_its_own_wall(
+    folder: Path, wall: str, regions: str, thicker: float
+) -> None:
+    """To first order the room shrinks by the area times the thickness of the wall on it."""
+    mesh = f"mesh: beaker.stl, unit: mm, wall: {wall}, dimensions: outside"
+    mesh += f", regions: {regions}" if regions else ""
+    (problem,) = said(folder, f"body: {{{mesh}}}", LID, volume="2 L")
+    assert problem.startswith("project.yaml:18:3: package.parts: product and headspace take 2.01 L, and")
+    held = float(problem.partition("the parts hold ")[2].partition(" L")[0])
+    area = BASE + AROUND * HEIGHT
+    expected = ROOM * 1e-3 - 1e-6 * (SIDE * area + (OTHER - SIDE) * thicker)
+    assert held == pytest.approx(expected, abs=6e-5)
 
 
 def test_which_way_is_up_can_be_said(folder: Path) -> None:

@@ -104,6 +104,17 @@ def test_rows_of_heights_in_the_project_file_are_such_a_table(folder: Path) -> N
     assert conductance(part) == pytest.approx(ROUND * HEIGHT * SLOPED, rel=1e-4)
 
 
+def test_rows_of_heights_may_stand_upside_down(folder: Path) -> None:
+    up, down = (
+        walls(read(folder, body(f"{CAN}, thickness: {{heights: {rows}}}"), END))["body"]
+        for rows in (
+            "[[0 mm, 500 um], [40 mm, 300 um], [100 mm, 350 um]]",
+            "[[100 mm, 350 um], [40 mm, 300 um], [0 mm, 500 um]]",
+        )
+    )
+    assert up.patches == down.patches
+
+
 def test_a_table_of_heights_and_angles_is_followed_round_the_axis(folder: Path) -> None:
     angles = np.arange(0, 360, 5)
     rows = [f"{h},{a},{400 + 150 * math.cos(math.radians(a)):.6f}" for h in (0, 100) for a in angles]
@@ -111,6 +122,25 @@ def test_a_table_of_heights_and_angles_is_followed_round_the_axis(folder: Path) 
     regions = "regions: {base: {below: 1 um, thickness_ratio: 1}}"
     project = read(folder, body(f"{MESH}, thickness: local.csv, up: z, {regions}"), LID)
     assert oxygen(project)["body"] == pytest.approx(AROUND * HEIGHT / math.sqrt(0.4**2 - 0.15**2), rel=2e-3)
+    assert (
+        "Part 'body': angles turn from x (0 degrees) to y (90 degrees) about the axis through the centre of "
+        "the opening." in project.case.assumptions
+    )
+
+
+def test_a_table_of_the_whole_part_is_no_surprise_where_a_region_has_a_thickness_of_its_own(
+    folder: Path,
+) -> None:
+    own = "regions: {rim: {from_opening: 40 mm, thickness: 2 mm}}"
+    band = "regions: {band: {above: 40 mm, below: 60 mm, thickness: local.csv}}"
+    for keys in (f"{MESH}, thickness: local.csv, {own}", f"{MESH}, {band}"):
+        project = read(folder, body(keys), LID)
+        assert not [w for w in project.case.warnings if "is the unit right" in w]
+    round_it = ((RADIUS, 0), (0, RADIUS), (-RADIUS, 0), (0, -RADIUS))
+    rows = [f"{x},{y},{z},400\n" for z in range(0, 101, 10) for x, y in round_it]
+    (folder / "local.csv").write_text("x mm,y mm,z mm,thickness um\n" + "".join(rows))
+    project = read(folder, body(f"{MESH}, {band}"), LID)
+    assert not [w for w in project.case.warnings if "off the surface" in w]
 
 
 def test_a_table_of_points_is_followed_in_the_coordinates_of_the_mesh(folder: Path) -> None:
@@ -248,6 +278,20 @@ def test_an_uneven_wall_takes_as_much_room_as_an_even_one_of_its_mean(folder: Pa
         assert held[1] == pytest.approx(held[0], rel=0.02 if keys == MESH else 1e-3)
 
 
+@pytest.mark.parametrize(
+    ("thickness", "told"),
+    [("10 mm", False), ("27 mm", True), ("{heights: [[0 mm, 27 mm], [100 mm, 26 mm]]}", True)],
+)
+def test_a_wall_too_thick_for_the_curvature_of_its_part_is_told(
+    folder: Path, thickness: str, told: bool
+) -> None:
+    """A can of 30 mm radius by its outside: the middle of 27 mm of wall has 1 - 27 / 60 of the area."""
+    # most of the surface is of no known room
+    end = "end: {area: 800 cm2, wall: side}"
+    project = read(folder, body(f"{CAN.replace('middle', 'outside')}, thickness: {thickness}"), end)
+    assert len([w for w in project.case.warnings if "middle" in w and "units" in w]) == told
+
+
 # -- the wall as listed --------------------------------------------------------------------------------------
 
 
@@ -261,8 +305,22 @@ def test_a_mean_far_from_the_wall_as_listed_is_told(folder: Path) -> None:
     assert warning.startswith("Part 'body': the mean of the local thickness (")
     assert warning.endswith(
         "local.csv) is 0.3 mm, and the wall 'side' as listed is 0.4 mm: every layer is scaled, by 0.75 in "
-        "the mean (if the table is not meant for this part, give it a thickness of its own)"
+        "the mean"
     )
+
+
+def test_a_region_that_borrows_a_table_far_from_its_wall_is_told_what_to_do_once(folder: Path) -> None:
+    regions = "{foot: {below: 30 mm, wall: other}, rim: {above: 60 mm, wall: other}}"
+    project = read(folder, body(f"{MESH}, thickness: local.csv, regions: {regions}"), LID)
+    told = [w for w in project.case.warnings if "as listed" in w]
+    assert [w.split(":")[0] for w in told] == ["Part 'foot'", "Part 'rim'"]
+    hint = "(if the table is not meant for this part, give it a thickness of its own)"
+    assert [hint in w for w in told] == [True, False]
+    # a process is no table
+    blown = "{stretch: {thickness: 1 mm, diameter: 30 mm}}"
+    project = read(folder, body(f"{MESH}, thickness: {blown}, regions: {regions}"), LID)
+    told = [w for w in project.case.warnings if "as listed" in w]
+    assert told and not [w for w in told if "table" in w]
 
 
 def test_a_mean_in_another_unit_than_the_wall_is_refused(folder: Path) -> None:
@@ -312,7 +370,8 @@ def test_another_table_of_thickness_is_a_change(folder: Path) -> None:
         (
             f"{MESH}, thickness: between faces",
             "thickness: 'between faces' needs both faces of the wall, and beaker.stl is one surface "
-            "(add 'inner: FILE' with the inner face, or export the solid of the wall)",
+            "(add 'inner: FILE' with the inner face, or export the solid of the wall; if it is one, write "
+            "'shows: both faces')",
         ),
         (
             f"{MESH}, thickness: gone.csv",
@@ -352,7 +411,13 @@ def test_another_table_of_thickness_is_a_change(folder: Path) -> None:
         ),
         (
             f"{MESH}, thickness: {{heights: [[10 mm, 1 mm], [10 mm, 2 mm]]}}",
-            "thickness.heights: row 2 is not above the row before it (heights increase from row to row)",
+            "thickness.heights: row 2 is not above the row before it "
+            "(heights increase from row to row, or they decrease)",
+        ),
+        (
+            f"{MESH}, thickness: {{heights: [[20 mm, 1 mm], [10 mm, 2 mm], [15 mm, 2 mm]]}}",
+            "thickness.heights: row 3 is not below the row before it "
+            "(heights increase from row to row, or they decrease)",
         ),
         (
             f"{MESH}, thickness: {{heights: [[0 mm, 1 mm], [10 mm]]}}",
@@ -375,6 +440,11 @@ def test_another_table_of_thickness_is_a_change(folder: Path) -> None:
             f"{CAN}, thickness: points.csv",
             "thickness: points.csv has places x, y, z, and the shape 'cylinder' has only heights "
             "(give a table by height, or by height and angle, or draw the part as a mesh)",
+        ),
+        (
+            f"{CAN}, thickness: {{draw-down: {{sheet: 1 mm}}}}",
+            "thickness.draw-down: the part has no base, and a sheet drawn into it would have one (write it "
+            "as profile with 'bottom: true', as a tray, or as a mesh with its base)",
         ),
         (
             "shape: disc, diameter: 60 mm, wall: side, thickness: local.csv",

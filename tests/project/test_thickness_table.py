@@ -188,6 +188,11 @@ def test_columns_of_other_names_are_left_out_and_told(tmp_path: Path) -> None:
             "(keep one row for each place)",
         ),
         (
+            ANGLES.replace("deg", "rad"),
+            "local.csv:3:3: angle rad: '90' rad is more than two turns; 1 more row likewise "
+            "(is it in degrees? then 'angle deg')",
+        ),
+        (
             "height mm,thickness um\n0,600\n",
             "local.csv:2:1: has 1 row, and needs at least 2 (for one thickness write 'thickness: 480 um')",
         ),

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from optimizer.constants import ATMOSPHERE, DAY, MOLAR_MASS, STP_MOLES_PER_M3
-from optimizer.geometry.surface import Patch
+from optimizer.geometry.surface import Patch, Unevenness
 from optimizer.physics.material import DiffusionLaw
 from optimizer.results import PredictResult
 from optimizer.shelflife.package import (
@@ -180,3 +180,17 @@ def test_amounts_ranges_and_names_in_words() -> None:
     assert span(12.0, 12.0, "um") == "12 um" and span(3.0, 150.0, "um") == "3 to 150 um"
     assert in_words("oxygen_gain, co2_loss and co2 loss") == "oxygen gain, CO2 loss and CO2 loss"
     assert in_words("my_oxygen_gains") == "my_oxygen_gains"
+
+
+@pytest.mark.parametrize(
+    ("model", "error", "told"), [("steady", 5e-3, 0), ("transient", 5e-3, 1), ("transient", 5e-4, 0)]
+)
+def test_thickness_classes_that_are_not_exact_over_time_are_told(model: str, error: float, told: int) -> None:
+    slow = replace(plain("slow"), diffusivity={"O2": DiffusionLaw(T23, 1e-12, 40e3)})
+    uneven = Unevenness(1.0, 0.5, 1.5, 0.5, 1.5, 0.5, 0.25, 0.2, "", 2, error, "a table")
+    patches = (Patch(0.02, 0.5), Patch(0.02, 1.5))
+    wall = Wall("body", (Layer(slow, 3e-4),))
+    package = Package((WallPart("b", "body", patches, uneven),), {"body": wall})
+    case = replace(case_of(DRINK, package, still(duration=30 * DAY)), wall=model)
+    found = warnings(case, "simulated as 2 thicknesses")
+    assert len(found) == told and all("off by 0.5 % of the steady transmission" in w for w in found)

@@ -10,15 +10,18 @@ import pytest
 from scipy.linalg import expm
 
 from optimizer.constants import ATMOSPHERE, DAY, DRY_AIR, GAS_CONSTANT, MOLAR_MASS
+from optimizer.errors import InputError
 from optimizer.geometry.surface import Patch
 from optimizer.physics.material import Material
 from optimizer.physics.water import saturation_pressure
-from optimizer.shelflife.exchange import exchange_of
-from optimizer.shelflife.nested import surrounded
+from optimizer.shelflife.exchange import exchange_of, part_exchange
+from optimizer.shelflife.nested import alone_only, surrounded
+from optimizer.shelflife.nested_space import _Model
 from optimizer.shelflife.package import (
     Case,
     Consumption,
     Headspace,
+    HolePart,
     Layer,
     Limit,
     OuterPack,
@@ -31,7 +34,7 @@ from optimizer.shelflife.package import (
 )
 from optimizer.shelflife.predict import predict
 from optimizer.shelflife.simulate import simulate
-from tests.shelflife.builders import T23, case_of, dry_powder, one_wall, plain, still
+from tests.shelflife.builders import T23, barrier_wall, case_of, dry_powder, one_wall, plain, still
 
 YEAR = 365 * DAY
 THICKNESS = 50e-6
@@ -168,3 +171,70 @@ def test_a_powder_with_all_that_moves_at_once_keeps_its_balance_in_a_wrap(rigid:
     assert last.gas is not None
     assert 0.0 < last.humidity < 0.7
     assert last.gas["O2"] * (last.pressure - last.humidity * psat) < DRY_AIR["O2"] * 1.2 * ATMOSPHERE
+
+
+def series(case: Case, pack: OuterPack) -> Case:
+    """Package and its share of the wrap as one wall, thicker by what the wrap resists."""
+    inner, wrap = (p.walls[n].layers[0] for p, n in ((case.package, "wall"), (pack.package, "wrap")))
+    area = case.package.parts[0].patches[0].area  # type: ignore[union-attr]
+    share = pack.package.parts[0].patches[0].area / pack.count  # type: ignore[union-attr]
+    assert inner.material.water is not None and wrap.material.water is not None
+    more = wrap.thickness / share * area * inner.material.water.phi[-1] / wrap.material.water.phi[-1]
+    return replace(case, package=one_wall(inner.material, inner.thickness + more, area))
+
+
+@pytest.mark.parametrize("volume", [1e-9, 1e-6, 1e-5, 1e-4, 3e-4])
+@pytest.mark.parametrize("rigid", [True, False])
+def test_a_small_space_is_two_walls_in_series_however_little_gas_it_holds(volume: float, rigid: bool) -> None:
+    """A flexible wrap loses its dry gas to the air until it lies against the packages."""
+    case = case_of(
+        dry_powder((Limit("water_activity_max", 0.3),)),
+        one_wall(plain(), 60e-6, 0.06),
+        still(humidity=0.65, duration=YEAR),
+        target=100 * DAY,
+    )
+    pack = outer(0.4, volume, rigid=rigid, humidity=0.4, gas=DRY_AIR)
+    nested, single = predict(surrounded(replace(case, outer=pack))), predict(series(case, pack))
+    assert single.shelf_life_days is not None
+    assert nested.shelf_life_days == pytest.approx(single.shelf_life_days, rel=1e-3)
+
+
+@pytest.mark.parametrize("volume", [1e-4, 3e-3])
+def test_a_wrap_full_of_holes_is_no_wrap(volume: float) -> None:
+    case = case_of(
+        dry_powder((Limit("water_activity_max", 0.3),)),
+        one_wall(plain(), 60e-6, 0.06),
+        still(humidity=0.65, duration=YEAR),
+    )
+    pack = outer(0.4, volume, humidity=0.4, gas=DRY_AIR)
+    holes = Package((*pack.package.parts, HolePart("holes", 5e-3, 3e-5, 5000)), pack.package.walls)
+    nested = predict(surrounded(replace(case, outer=replace(pack, package=holes))))
+    assert nested.shelf_life_days == pytest.approx(predict(case).shelf_life_days, rel=5e-3)
+
+
+def test_the_tables_hold_where_a_cold_stage_takes_the_space_to_saturation() -> None:
+    """Against the exchange itself at a water activity of 1, which no stage or product names."""
+    case = case_of(dry_powder((Limit("oxygen_gain", 1e-3),)), barrier_wall(), still(humidity=0.5))
+    pack = OuterPack(12, barrier_wall(0.4), 3e-3)
+    model = _Model(case, pack, case.storage)
+    stage = Stage("cold", DAY, 278.15, 0.5)
+    for a in (0.97, 1.0):
+        at = (np.array([stage.temperature]), np.array([stage.humidity]), np.array([stage.pressure]))
+        exact = part_exchange(pack.package, np.array([a]), at, ["O2"], water=True)["body"]
+        assert model._outer(stage)["O2"](a, a) == pytest.approx(float(exact["O2"][0, 0, 0]), rel=2e-2)
+        assert model._outer(stage)["H2O"](a, a) == pytest.approx(float(exact["H2O"][0, 0, 0]), rel=2e-2)
+
+
+def test_the_history_that_is_told_ends_at_the_horizon_and_has_the_gas_at_closing() -> None:
+    case = surrounded(replace(dry_case(), outer=outer(0.3, 4e-3, gas={"N2": 1.0})))
+    assert case.outer is not None
+    first, last = case.outer.history[0], case.outer.history[-1]
+    assert first[0] == 0.0 and first[1] == pytest.approx(0.0, abs=1e-9)
+    assert last[0] == pytest.approx(YEAR) and 0.05 < last[1] < 0.2095
+
+
+@pytest.mark.parametrize("what", ["samples", "a trade-off"])
+def test_what_cannot_follow_the_space_is_refused(what: str) -> None:
+    with pytest.raises(InputError, match=f"{what} cannot follow the gas inside an outer pack"):
+        alone_only(replace(dry_case(), outer=outer(0.3, 4e-3)), what)
+    alone_only(dry_case(), what)

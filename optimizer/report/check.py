@@ -82,13 +82,6 @@ def _lower_first(text: str) -> str:
 
 def _side_by_side(old: PredictResult, new: PredictResult) -> Iterator[Row]:
     yield _life(old, new)
-    yield [
-        "ended by",
-        limit_name(old.limited_by or "nothing"),
-        limit_name(new.limited_by or "nothing"),
-        "",
-        "",
-    ]
     before = {(o.name, o.wall): o for o in old.limits}
     after = {(o.name, o.wall): o for o in new.limits}
     for key in dict.fromkeys([*before, *after]):

@@ -7,7 +7,6 @@ the mesh). Comma, semicolon or tab between cells; decimal points.
 
 from __future__ import annotations
 
-import csv
 import math
 import re
 from collections.abc import Mapping, Sequence
@@ -17,10 +16,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.catalog.tables import cell_starts
 from optimizer.errors import InputError, Problem, UnitError
+from optimizer.project.sheet import Findings, Sheet, read_sheet
 from optimizer.project.suggest import did_you_mean
-from optimizer.project.weather_raw import Findings
 from optimizer.units import read
 
 Array = NDArray[np.float64]
@@ -65,24 +63,6 @@ class _Column:
     scale: float
 
 
-@dataclass(frozen=True)
-class _Sheet:
-    """lines: of the file; head: line number of the headings; headings; numbers: line number of every row;
-    rows: their cells, as many as headings."""
-
-    lines: list[str]
-    delimiter: str
-    head: int
-    headings: list[str]
-    numbers: list[int]
-    rows: list[list[str]]
-
-    def column(self, line: int, index: int) -> int:
-        """Where a cell begins in its line, from 1; with a stray quotation mark the line itself."""
-        starts = cell_starts(self.lines[line - 1], self.delimiter)
-        return starts[index] if index < len(starts) else 1
-
-
 def read_thickness(path: Path) -> ThicknessTable:
     """The table of local thickness at ``path``.
 
@@ -91,7 +71,7 @@ def read_thickness(path: Path) -> ThicknessTable:
     if path.suffix.lower() in (".xlsx", ".xls", ".ods"):
         raise InputError(Problem("is a workbook", str(path), hint="save the sheet as 'CSV UTF-8'"))
     findings = Findings(str(path))
-    sheet = _sheet(_text(path), findings)
+    sheet = read_sheet([line.rstrip("\r") for line in _text(path).split("\n")], findings)
     columns = () if sheet is None else _columns(sheet, findings)
     if sheet is None or not columns:
         raise InputError(findings.problems())
@@ -122,46 +102,10 @@ def _text(path: Path) -> str:
         raise InputError(Problem("the file is not UTF-8 text", str(path), hint=hint)) from None
 
 
-def _sheet(text: str, findings: Findings) -> _Sheet | None:
-    """Rows and headings; lines that begin with '#' are remarks. Rows of a wrong length are left out."""
-    lines = [line.rstrip("\r") for line in text.split("\n")]
-    filled = [(n, line) for n, line in enumerate(lines, 1) if line.strip(" ,;\t") and line[0] != "#"]
-    if not filled:
-        findings.add("empty", "the file is empty", hint="the first line names the columns")
-        return None
-    head, heading = filled[0]
-    delimiter = max(",;\t", key=heading.count)
-    headings = _cells(heading, delimiter)
-    while len(headings) > 1 and not headings[-1]:  # a spreadsheet may end its lines with separators
-        headings.pop()
-    sheet = _Sheet(lines, delimiter, head, headings, [], [])
-    for n, line in filled[1:]:
-        cells = _cells(line, delimiter)
-        if any(cells[len(headings) :]) or len(cells) < len(headings):
-            said = f"{len(cells)} cell{'s' if len(cells) > 1 else ''} for {len(headings)} columns"
-            hint = f"one '{delimiter}' between cells, and a decimal point: 12.5"
-            findings.add("cells", said, n, 1, hint=hint)
-        else:
-            sheet.numbers.append(n)
-            sheet.rows.append(cells)
-    if len(filled) == 1:
-        findings.add("rows", "has no rows below its headings", head)
-    return sheet
-
-
-def _cells(line: str, delimiter: str) -> list[str]:
-    if '"' in line:
-        try:
-            return [cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))]
-        except csv.Error:  # a cell longer than any number
-            pass
-    return [cell.strip() for cell in line.split(delimiter)]
-
-
 # -- headings ------------------------------------------------------------------------------------------------
 
 
-def _columns(sheet: _Sheet, findings: Findings) -> tuple[_Column, ...]:
+def _columns(sheet: Sheet, findings: Findings) -> tuple[_Column, ...]:
     """The columns of places, then that of the thickness; () with a problem in the headings."""
     found: dict[str, list[int]] = {}
     for index, heading in enumerate(sheet.headings):
@@ -186,7 +130,7 @@ def _columns(sheet: _Sheet, findings: Findings) -> tuple[_Column, ...]:
     return tuple(c for c in columns if c is not None) if complete and None not in columns else ()
 
 
-def _kind(sheet: _Sheet, found: Mapping[str, Sequence[int]], findings: Findings) -> tuple[str, ...]:
+def _kind(sheet: Sheet, found: Mapping[str, Sequence[int]], findings: Findings) -> tuple[str, ...]:
     """Which of KINDS the headings make, () with a problem."""
     axes, along = [n for n in ("x", "y", "z") if n in found], [n for n in ("height", "angle") if n in found]
     if axes and along:
@@ -217,7 +161,7 @@ def _split(heading: str) -> tuple[str, str]:
     return " ".join(words).casefold(), unit
 
 
-def _column(sheet: _Sheet, name: str, index: int, findings: Findings) -> _Column | None:
+def _column(sheet: Sheet, name: str, index: int, findings: Findings) -> _Column | None:
     unit = _split(sheet.headings[index])[1]
     scale = _ANGLES.get(unit.casefold()) if name == "angle" else _metres(unit)
     if scale is not None:
@@ -237,7 +181,7 @@ def _metres(unit: str) -> float | None:
         return None
 
 
-def _say(sheet: _Sheet, index: int, said: str, hint: str, findings: Findings) -> None:
+def _say(sheet: Sheet, index: int, said: str, hint: str, findings: Findings) -> None:
     """A problem of a heading."""
     column = sheet.column(sheet.head, index)
     findings.add(said, said, sheet.head, column, sheet.headings[index], hint)
@@ -246,7 +190,7 @@ def _say(sheet: _Sheet, index: int, said: str, hint: str, findings: Findings) ->
 # -- rows ----------------------------------------------------------------------------------------------------
 
 
-def _numbers(sheet: _Sheet, column: _Column, findings: Findings) -> Array:
+def _numbers(sheet: Sheet, column: _Column, findings: Findings) -> Array:
     """SI values (n,) of a column, nan where a cell is refused."""
     cells = [row[column.index] for row in sheet.rows]
     values = np.array([_number(text) for text in cells]).reshape(-1)
@@ -288,14 +232,14 @@ def _fault(name: str, text: str, number: float) -> tuple[str, str, str]:
     return "number", f"'{text}' is not a number", ""
 
 
-def _rows_suffice(sheet: _Sheet, dimensions: int, findings: Findings) -> None:
+def _rows_suffice(sheet: Sheet, dimensions: int, findings: Findings) -> None:
     least, count = _LEAST_ROWS[dimensions], len(sheet.rows)
     if 0 < count < least:
         said = f"has {count} row{'s' if count > 1 else ''}, and needs at least {least}"
         findings.add("rows", said, sheet.numbers[0], 1, hint="for one thickness write 'thickness: 480 um'")
 
 
-def _places_differ(sheet: _Sheet, columns: Sequence[_Column], values: Array, findings: Findings) -> None:
+def _places_differ(sheet: Sheet, columns: Sequence[_Column], values: Array, findings: Findings) -> None:
     """A place that stands twice has two thicknesses, or is a slip."""
     places = values[:-1].T.copy()
     for k, column in enumerate(columns[:-1]):

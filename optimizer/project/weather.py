@@ -18,9 +18,10 @@ from optimizer.project.build_package import is_file
 from optimizer.project.fields import COLDEST, WARMEST
 from optimizer.project.reader import Reader
 from optimizer.project.schema_storage import WeatherStage
+from optimizer.project.sheet import Findings
 from optimizer.project.source import Location
 from optimizer.project.weather_formats import read_raw
-from optimizer.project.weather_raw import HOUR, Column, Findings, Heading, Raw
+from optimizer.project.weather_raw import HOUR, Column, Heading, Raw
 from optimizer.shelflife.package import Stage
 
 Array = NDArray[np.float64]

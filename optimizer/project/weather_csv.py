@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import csv
 import re
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 
-from optimizer.catalog.tables import cell_starts
 from optimizer.constants import DAY
+from optimizer.project.sheet import Findings, Sheet, read_sheet
 from optimizer.project.suggest import did_you_mean
 from optimizer.project.weather_raw import (
     HOUR,
     UNIT_EXAMPLES,
     Calendar,
     Column,
-    Findings,
     Heading,
     Raw,
     Scale,
@@ -32,20 +29,9 @@ _NAMES = {
 _MARK = re.compile(r"[\s_\-./]+")
 
 
-@dataclass(frozen=True)
-class _Sheet:
-    """head: line number of the headings; headings, and rows of cells with their line numbers."""
-
-    head: int
-    headings: list[str]
-    numbers: list[int]
-    rows: list[list[str]]
-    starts: Callable[[int], list[int]]
-
-
 def read_csv(lines: list[str], wanted: Mapping[str, Heading], tmy3: bool, findings: Findings) -> Raw | None:
-    sheet = _sheet(lines, 2 if tmy3 else 1, findings)
-    if sheet is None:
+    sheet = read_sheet(lines, findings, 2 if tmy3 else 1)
+    if sheet is None or findings.found:
         return None
     picked = {kind: _pick(sheet, kind, wanted.get(kind), findings) for kind in ("temperature", "humidity")}
     temperature, humidity = (_column(sheet, kind, at, findings) for kind, at in picked.items())
@@ -54,36 +40,6 @@ def read_csv(lines: list[str], wanted: Mapping[str, Heading], tmy3: bool, findin
     if tmy3:
         return _tmy3_clock(sheet, temperature, humidity, findings)
     return _clock(sheet, wanted.get("time"), temperature, humidity, findings)
-
-
-def _sheet(lines: list[str], first: int, findings: Findings) -> _Sheet | None:
-    filled = [
-        (n, line) for n, line in enumerate(lines, 1) if n >= first and line.strip(" ,;\t") and line[0] != "#"
-    ]
-    if not filled:
-        findings.add("empty", "the file is empty", hint="the first line names the columns")
-        return None
-    head, heading = filled[0]
-    delimiter = max(",;\t", key=heading.count)
-    headings = _cells(heading, delimiter)
-    numbers, rows = [], []
-    for n, line in filled[1:]:
-        cells = _cells(line, delimiter)
-        if any(cells[len(headings) :]) or len(cells) < len(headings):
-            hint = f"one '{delimiter}' between cells, and a decimal point: 12.5"
-            findings.add("cells", f"{len(cells)} cells for {len(headings)} columns", n, 1, hint=hint)
-        numbers.append(n)
-        rows.append(cells)
-    if not rows:
-        findings.add("rows", "has no rows below its headings", head)
-    if findings.found:
-        return None
-    return _Sheet(head, headings, numbers, rows, lambda n: cell_starts(lines[n - 1], delimiter))
-
-
-def _cells(line: str, delimiter: str) -> list[str]:
-    cells = line.split(delimiter) if '"' not in line else next(csv.reader([line], delimiter=delimiter))
-    return [cell.strip() for cell in cells]
 
 
 def split_heading(heading: str, kind: str) -> tuple[str, str]:
@@ -106,7 +62,7 @@ def _named(heading: str, kind: str) -> bool:
     return _MARK.sub(" ", name.casefold()).strip() in _NAMES[kind]
 
 
-def _pick(sheet: _Sheet, kind: str, wanted: Heading | None, findings: Findings) -> tuple[int, str] | None:
+def _pick(sheet: Sheet, kind: str, wanted: Heading | None, findings: Findings) -> tuple[int, str] | None:
     """Index of the column of ``kind`` and its unit."""
     key = f"columns.{kind}"
     if wanted is not None:
@@ -130,7 +86,7 @@ def _pick(sheet: _Sheet, kind: str, wanted: Heading | None, findings: Findings) 
     return None
 
 
-def _column(sheet: _Sheet, kind: str, picked: tuple[int, str] | None, findings: Findings) -> Column | None:
+def _column(sheet: Sheet, kind: str, picked: tuple[int, str] | None, findings: Findings) -> Column | None:
     if picked is None:
         return None
     index, unit = picked
@@ -144,19 +100,19 @@ def _column(sheet: _Sheet, kind: str, picked: tuple[int, str] | None, findings: 
             f"call it '{name} {example}', or give the unit under 'columns' of the stage: "
             f'{{{kind}: {{name: "{heading}", unit: "{example}"}}}}'
         )
-        findings.add("unit", said, sheet.head, sheet.starts(sheet.head)[index], heading, hint)
+        findings.add("unit", said, sheet.head, sheet.column(sheet.head, index), heading, hint)
         return None
     return Column(
         heading,
         [row[index] for row in sheet.rows],
         scale,
-        lambda i: sheet.starts(sheet.numbers[i])[index],
+        lambda i: sheet.column(sheet.numbers[i], index),
         -9900.0,
     )
 
 
 def _clock(
-    sheet: _Sheet, wanted: Heading | None, temperature: Column, humidity: Column, findings: Findings
+    sheet: Sheet, wanted: Heading | None, temperature: Column, humidity: Column, findings: Findings
 ) -> Raw | None:
     """With the times of the file's own column, or without times where it has none."""
     own = [i for i, h in enumerate(sheet.headings) if _named(h, "time")]
@@ -181,7 +137,7 @@ def _clock(
         moment = _moment(text, scale)
         if moment is None:
             hint = f"a number of {unit}" if scale else "such as 2025-07-01 13:00"
-            findings.add("time", f"'{text}' is no time", n, sheet.starts(n)[index], heading, hint)
+            findings.add("time", f"'{text}' is no time", n, sheet.column(n, index), heading, hint)
         else:
             times.append(moment)
     if len(times) < len(texts):
@@ -215,7 +171,7 @@ def _moment(text: str, scale: Scale | None) -> float | datetime | None:
 TMY3_CLOCK = ("Date (MM/DD/YYYY)", "Time (HH:MM)")
 
 
-def _tmy3_clock(sheet: _Sheet, temperature: Column, humidity: Column, findings: Findings) -> Raw | None:
+def _tmy3_clock(sheet: Sheet, temperature: Column, humidity: Column, findings: Findings) -> Raw | None:
     for heading in TMY3_CLOCK:
         if heading not in sheet.headings:
             findings.add(heading, f"has no column '{heading}'", sheet.head, 1)

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 
+from optimizer.project.sheet import Findings
 from optimizer.project.weather_csv import read_csv
-from optimizer.project.weather_raw import HOUR, Calendar, Column, Findings, Heading, Raw, Scale
+from optimizer.project.weather_raw import HOUR, Calendar, Column, Heading, Raw, Scale
 
 _CELSIUS, _TENTHS, _PERCENT = Scale(1.0, 273.15), Scale(0.1, 273.15), Scale(0.01, 0.0)
 

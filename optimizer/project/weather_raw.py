@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from optimizer.constants import DAY
-from optimizer.errors import Problem, UnitError
+from optimizer.errors import UnitError
+from optimizer.project.sheet import Findings
 from optimizer.units import read
 
 HOUR = 3600.0
@@ -23,30 +24,6 @@ class Heading:
 
     name: str
     unit: str = ""
-
-
-@dataclass
-class Findings:
-    """Problems of one file; those of one kind in one column are one message with their number."""
-
-    file: str
-    found: dict[tuple[str, str], list[Problem]] = field(default_factory=dict)
-
-    def add(
-        self, kind: str, message: str, line: int = 0, column: int = 0, title: str = "", hint: str = ""
-    ) -> None:
-        problem = Problem(message, self.file, line, column, title, hint)
-        self.found.setdefault((kind, title), []).append(problem)
-
-    def problems(self) -> list[Problem]:
-        """One for each kind and column, at its first place."""
-        listed = []
-        for first, *others in self.found.values():
-            more = f"; {len(others)} more row{'s' if len(others) > 1 else ''} likewise" if others else ""
-            listed.append(
-                Problem(first.message + more, self.file, first.line, first.column, first.field, first.hint)
-            )
-        return listed
 
 
 class Scale(NamedTuple):

@@ -68,25 +68,22 @@ def design_in_outer_pack(case: Case, options: DesignOptions, seconds: float, sol
         if found.predicted is None:
             return replace(found, warnings=(*found.warnings, _OF_THE_GAS))
     best: DesignResult | None = None
+    last: DesignResult | None = None
     for rounds in range(1, ROUNDS + 1):
         if found.predicted is None:
             break
         own = of(found)
-        proved = replace(
-            found,
-            predicted=predict(own, version=found.version, inputs_sha256=found.inputs_sha256),
-        )
-        if proved.predicted is not None and proved.predicted.passes:
+        predicted = predict(own, version=found.version, inputs_sha256=found.inputs_sha256)
+        if predicted.passes:
+            proved = replace(found, predicted=predicted)
+            if last is not None and _same(last, found):
+                said = _SETTLED.format(rounds=rounds)
+                return replace(proved, assumptions=(*found.assumptions, said))
             best = proved if best is None or _amount(proved) < _amount(best) else best
         left = end - time.monotonic()
         if left <= 0 or rounds == ROUNDS or found.stopped_by is not None:
             break
         last, found = found, solve(own, careful, left)
-        if _same(last, found):
-            settled = predict(of(found), version=found.version, inputs_sha256=found.inputs_sha256)
-            if settled.passes:
-                said = _SETTLED.format(rounds=rounds + 1)
-                return replace(found, predicted=settled, assumptions=(*found.assumptions, said))
     if best is not None:
         open_end = replace(best, status="time_limit", lower_bound=None, gap=None)
         return replace(open_end, warnings=(*best.warnings, _UNSETTLED))

@@ -105,7 +105,6 @@ def solve_design(
                 progress=progress,
                 stop=stop,
                 memory_limit=memory_limit,
-                confidence=confidence,
                 binding_time=0.0,
                 version=version,
                 inputs_sha256=inputs_sha256,

@@ -2,16 +2,9 @@
 
 from __future__ import annotations
 
-import math
+from optimizer.units.figures import written_out as figure
 
-
-def figure(value: float, digits: int = 3) -> str:
-    """``digits`` significant digits, whole numbers in full: '0.0124', '1234', '2000'."""
-    if value == 0.0 or not math.isfinite(value):
-        return f"{value:g}"
-    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
-    text = f"{value:.{places}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+__all__ = ["figure", "mm", "percent", "um"]
 
 
 def mm(metres: float, digits: int = 3) -> str:

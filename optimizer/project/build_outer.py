@@ -36,7 +36,7 @@ def build_outer(
     checks.walls_exist(own, inside)
     parts, _ = build_parts(own.package, own.walls, base, inside)
     seals = build_seals(own, materials, inside)
-    _not_designed(sections, reader)
+    _not_designed(own.package, sections, reader)
     for i, stage in enumerate(sections.storage or []):
         if isinstance(stage, WeatherStage):
             reader.refuse(
@@ -69,13 +69,9 @@ def build_outer(
     )
 
 
-def _not_designed(sections: Sections, reader: Reader) -> None:
-    package = sections.package
-    outer = package.outer if package else None
-    if package is None or outer is None or sections.design is None:
-        return
-    around = set(given.walls_of(given.Package.model_construct(parts=outer.parts)).values())
-    for i, name in enumerate(sections.design.walls):
+def _not_designed(outer: given.Package, sections: Sections, reader: Reader) -> None:
+    around = set(given.walls_of(outer).values())
+    for i, name in enumerate(sections.design.walls if sections.design else ()):
         if name in around:
             reader.refuse(
                 ("design", "walls", i),

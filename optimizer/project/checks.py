@@ -94,9 +94,9 @@ def _walls_in_use(sections: Sections) -> set[str]:
     if sections.package is None:
         return set()
     found = set(parts_given.walls_of(sections.package).values())
-    if sections.package.outer is not None:
-        around = parts_given.Package.model_construct(parts=sections.package.outer.parts)
-        found |= set(parts_given.walls_of(around).values())
+    around = outer_sections(sections)
+    if around is not None and around.package is not None:
+        found |= set(parts_given.walls_of(around.package).values())
     return found
 
 

@@ -2,7 +2,7 @@
 
 The space is followed together with one package (``nested_space``) at the structures as listed, and then cut
 into slices of constant surroundings, short where it changes quickly. Every simulation of the package then
-works as in open storage, with walls steady or transient, for one sample or many.
+works as in open storage, with walls steady or transient.
 """
 
 from __future__ import annotations

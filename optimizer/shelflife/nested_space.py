@@ -80,7 +80,8 @@ class _Model:
         product = case.product
         self.gases = simulated_gases(product)
         self.contents = contents_of(product, self.gases, water_matters(product))
-        self.inner_wet = has_law(expand(case.package), "H2O")
+        package = expand(case.package)
+        self.inner_wet = has_law(package, "H2O")
         self.wet = self.inner_wet and has_law(outer.package, "H2O")
         self.water = water_of(self.contents)
         self.first = self.contents.first_gas
@@ -88,7 +89,6 @@ class _Model:
         self.size = len(self.contents.start())
         # all of it: a cold stage takes the space to saturation whatever the humidities given
         self.grid = np.linspace(0.0, 1.0, _POINTS)
-        package = expand(case.package)
         self.inner_walls = with_nitrogen(package) if "N2" in self.gases else package
         self.outer_walls = with_nitrogen(outer.package)
         self.tables: dict[tuple[float, float], Mapping[str, Table]] = {}

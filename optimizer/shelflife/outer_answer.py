@@ -12,7 +12,7 @@ from optimizer.constants import DAY
 from optimizer.results import OuterPackAnswer
 from optimizer.shelflife.breakdown import bill_of
 from optimizer.shelflife.package import Case
-from optimizer.shelflife.words import duration
+from optimizer.shelflife.valves import opened, surroundings
 
 Array = NDArray[np.float64]
 
@@ -48,20 +48,11 @@ def outer_warnings(case: Case) -> Iterator[str]:
     missing = bill_of(outer.package).missing
     if missing:
         yield f"Outer pack: {missing}"
-    if not outer.rigid or not outer.package.opening_pressure:
-        return
-    when, _, _, total = np.array(outer.history).T
-    ends = np.cumsum([s.duration for s in outer.storage])
-    stage = np.minimum(np.searchsorted(ends, when, side="right"), len(ends) - 1)
-    excess = total - np.array([s.pressure for s in outer.storage])[stage]
-    for name, opens in outer.package.opening_pressure.items():
-        if excess.max() > opens:
-            first = float(when[int(np.argmax(excess > opens))])
-            yield (
-                f"Outer pack, {name}: the pressure between the packs is up to {excess.max() / 100:.4g} mbar "
-                f"above that outside, and the valve opens at {opens / 100:.4g} mbar, which is passed first "
-                f"after {duration(first / DAY)}; gas that it lets out is not simulated"
-            )
+    if outer.rigid and outer.package.opening_pressure:
+        when, _, _, total = np.array(outer.history).T
+        excess = total - surroundings(outer.storage, when)[1]
+        for text in opened(outer.package.opening_pressure, when, excess, "between the packs"):
+            yield f"Outer pack, {text}"
 
 
 def between_series(case: Case, times: Array) -> dict[str, Any]:

@@ -125,6 +125,11 @@ class Stage:
     pressure: float = 101325.0
     gas: Mapping[str, float] | None = None
 
+    @property
+    def around(self) -> Mapping[str, float]:
+        """Dry mole shares of what surrounds the package."""
+        return DRY_AIR if self.gas is None else self.gas
+
 
 @dataclass(frozen=True)
 class Consumption:

@@ -179,12 +179,8 @@ def rows_of(case: Case, variation: Variation) -> tuple[Times, Array]:
             width.append(s.duration)
     if len(tail) == 1 and same_surroundings(rows[-1], tail[0]):
         width[-1] = np.inf
-    around = [DRY_AIR if s.gas is None else s.gas for s in rows]
     table = np.array(
-        [
-            (s.temperature, s.humidity, s.pressure, *(gas.get(g, 0.0) for g in DRY_AIR))
-            for s, gas in zip(rows, around, strict=True)
-        ]
+        [(s.temperature, s.humidity, s.pressure, *(s.around.get(g, 0.0) for g in DRY_AIR)) for s in rows]
     )
     unique, condition = np.unique(table, axis=0, return_inverse=True)
     target = case.horizon if case.target is None else min(case.target, case.horizon)

@@ -119,8 +119,7 @@ def shares_of(stages: Sequence[Stage]) -> dict[str, Array] | None:
     """Dry mole shares around the package in each stage (S,), None where it is air in all of them."""
     if all(s.gas is None for s in stages):
         return None
-    around = [DRY_AIR if s.gas is None else s.gas for s in stages]
-    return {g: np.array([x.get(g, 0.0) for x in around]) for g in DRY_AIR}
+    return {g: np.array([s.around.get(g, 0.0) for s in stages]) for g in DRY_AIR}
 
 
 def same_surroundings(a: Stage, b: Stage) -> bool:

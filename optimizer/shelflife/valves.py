@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from optimizer.constants import ATMOSPHERE, DAY
 from optimizer.physics.water import saturation_pressure
 from optimizer.shelflife.contents import headspace_gas
-from optimizer.shelflife.package import Case
+from optimizer.shelflife.package import Case, Stage
 from optimizer.shelflife.simulate import Trajectory
 from optimizer.shelflife.words import duration
 
@@ -21,15 +21,19 @@ def opening_warnings(case: Case, run: Trajectory) -> Iterator[str]:
     """A warning for each valve that the simulated pressure of a rigid package would open, with the time at
     which that is first so and the largest overpressure."""
     valves = case.package.opening_pressure
-    if not valves or not case.product.headspace.rigid or len(run.times) == 0:
-        return
-    excess = overpressure(case, run)
+    if valves and case.product.headspace.rigid and len(run.times):
+        yield from opened(valves, run.times, overpressure(case, run), "inside")
+
+
+def opened(valves: Mapping[str, float], times: Array, excess: Array, where: str) -> Iterator[str]:
+    """A warning for each valve (opening pressure [Pa] by name) that an overpressure (N,) [Pa] ``where`` it is
+    would open."""
     for name, opens in valves.items():
         if excess.max() > opens:
-            first = float(run.times[int(np.argmax(excess > opens))])
+            first = float(times[int(np.argmax(excess > opens))])
             yield (
-                f"{name}: the pressure inside is up to {excess.max() / 100:.4g} mbar above that outside, and "
-                f"the valve opens at {opens / 100:.4g} mbar, which is passed first after "
+                f"{name}: the pressure {where} is up to {excess.max() / 100:.4g} mbar above that outside, "
+                f"and the valve opens at {opens / 100:.4g} mbar, which is passed first after "
                 f"{duration(first / DAY)}; gas that it lets out is not simulated"
             )
 
@@ -39,7 +43,7 @@ def overpressure(case: Case, run: Trajectory) -> Array:
 
     A gas that is not followed keeps its amount from closing; it follows the temperature. The pressures of one
     run are taken (its first sample)."""
-    temperature, outside = _surroundings(case, run.times)
+    temperature, outside = surroundings(case.storage, run.times)
     product = case.product
     vapour = run.activity[0] * saturation_pressure(temperature)
     start = product.closing_temperature
@@ -54,9 +58,9 @@ def overpressure(case: Case, run: Trajectory) -> Array:
     return excess
 
 
-def _surroundings(case: Case, times: Array) -> tuple[Array, Array]:
+def surroundings(storage: Sequence[Stage], times: Array) -> tuple[Array, Array]:
     """Temperature [K] and total pressure [Pa] outside at the times (N,); the last stage goes on."""
-    ends = np.cumsum([s.duration for s in case.storage])
+    ends = np.cumsum([s.duration for s in storage])
     stage = np.minimum(np.searchsorted(ends, times, side="right"), len(ends) - 1)
-    rows = np.array([(s.temperature, s.pressure) for s in case.storage])[stage]
+    rows = np.array([(s.temperature, s.pressure) for s in storage])[stage]
     return rows[:, 0], rows[:, 1]

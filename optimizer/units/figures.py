@@ -11,9 +11,15 @@ def figure(value: float | None, digits: int = 3) -> str:
         return "-"
     if value == 0.0:
         return "0"
-    size = abs(value)
-    if size >= 1e7 or size < 1e-4:
+    if not 1e-4 <= abs(value) < 1e7:
         return f"{value:.{digits - 1}e}"
-    places = max(0, digits - 1 - math.floor(math.log10(size)))
+    return written_out(value, digits)
+
+
+def written_out(value: float, digits: int = 3) -> str:
+    """``digits`` significant digits without a power of ten, integers in full: '0.0124', '1234', '2000'."""
+    if value == 0.0 or not math.isfinite(value):
+        return f"{value:g}"
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
     text = f"{value:.{places}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text

@@ -62,6 +62,31 @@ class LayerState:
 
 
 @dataclass(frozen=True)
+class StageSpan:
+    """A time of storage: of the stage, or of the package in an outer pack with the gas there. temperature,
+    humidity and outside_kPa (partial pressures of the gases outside, H2O with them): means over the span,
+    where they change (hourly weather). The last stage repeats to the horizon as one span."""
+
+    stage: str
+    from_days: float
+    to_days: float
+    temperature_degC: float
+    humidity_pct: float
+    outside_kPa: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class ChosenLayer:
+    """``mass_g`` of the layer in one package and its share of the cost of all designed walls, where worked
+    out."""
+
+    material: str
+    thickness_um: float
+    mass_g: float | None = None
+    cost_share_pct: float | None = None
+
+
+@dataclass(frozen=True)
 class OuterPackAnswer:
     """A second pack around ``packages`` of those predicted. space_mL: of gas between, at closing; mass and
     cost are its own, in all and for each package in it (None where a price is missing); oxygen_pct (of the
@@ -86,7 +111,8 @@ class PredictResult:
     steady or transient, how the walls were simulated; wall_reason: why, in words; uncertainty: None unless
     samples were asked for; confidence_asked [-]: the least probability of passing that ``passes`` needs, None
     where only the properties as given count; outer_pack: None where packages stand alone; mass and cost of
-    the answer are without it."""
+    the answer are without it. storage: stages laid out to the horizon; structure: layers of each wall, inside
+    to outside."""
 
     title: str
     version: str
@@ -115,21 +141,12 @@ class PredictResult:
     uncertainty: UncertaintyResult | None = None
     confidence_asked: float | None = None
     outer_pack: OuterPackAnswer | None = None
+    storage: tuple[StageSpan, ...] = ()
+    structure: Mapping[str, tuple[ChosenLayer, ...]] = field(default_factory=dict)
     command: str = "predict"
 
     def as_dict(self) -> dict[str, Any]:
         return dict(plain(self))
-
-
-@dataclass(frozen=True)
-class ChosenLayer:
-    """``mass_g`` of the layer in one package and its share of the cost of all designed walls, where worked
-    out."""
-
-    material: str
-    thickness_um: float
-    mass_g: float | None = None
-    cost_share_pct: float | None = None
 
 
 @dataclass(frozen=True)

@@ -37,13 +37,17 @@ ONLY = {
     "trimesh": ["geometry/mesh"],
     "typer": ["cli"],
     "rich": ["report"],
+    "plotly": ["report/plots.py"],
+    "jinja2": ["report/html"],
+    "openpyxl": ["catalog", "report/excel"],
+    "pandas": ["catalog", "report/excel", "results_answer.py"],
     "ruamel": ["project"],
     "distributed": ["portfolio"],
     "dask": ["portfolio"],
     "pydantic": ["project", "catalog", "units"],
 }
 #: Never imported while the modules of the package are loaded: too slow for the quick commands.
-NOT_AT_IMPORT = ("scipy", "pandas", "trimesh", "pyomo", "highspy", "distributed", "dask")
+NOT_AT_IMPORT = ("scipy", "pandas", "trimesh", "pyomo", "highspy", "distributed", "dask", "plotly", "openpyxl")
 
 
 def name_of(path: Path) -> str:

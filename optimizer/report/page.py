@@ -1,15 +1,15 @@
-"""A page of terminal text, built block by block and laid out at the end."""
+"""A page of an answer, built block by block: laid out as terminal text here, and as HTML in ``report.html``."""
 
 from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from rich.console import Console
-from rich.padding import Padding
-from rich.table import Table
-from rich.text import Text
+if TYPE_CHECKING:
+    from rich.padding import Padding
+    from rich.text import Text
 
 INDENT = 2
 
@@ -31,31 +31,91 @@ def word(title: str) -> Column:
     return Column(title, keep=True)
 
 
+@dataclass(frozen=True)
+class Line:
+    """A paragraph; the empty text is an empty line. style: '' or 'bold'."""
+
+    text: str
+    style: str = ""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer in one sentence, and whether it is a yes."""
+
+    text: str
+    good: bool
+
+
+@dataclass(frozen=True)
+class Heading:
+    text: str
+
+
+@dataclass(frozen=True)
+class Indented:
+    """A note to what stands above it."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Raw:
+    """A line that is never wrapped: a place in a file that editors jump to, or lines of such a file."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Item:
+    """A mark with the text beside it."""
+
+    mark: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Rows:
+    """A table; columns that hold nothing in any row are not in it."""
+
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+Block = Line | Verdict | Heading | Indented | Raw | Item | Rows
+
+
 class Page:
-    """Lines, headings, lists and tables in order; ``text`` lays them out."""
+    """Lines, headings, lists and tables in order; ``text`` lays them out for a terminal."""
 
     def __init__(self) -> None:
-        self._blocks: list[Text | Padding] = []
+        self._blocks: list[Block] = []
+
+    @property
+    def blocks(self) -> tuple[Block, ...]:
+        return tuple(self._blocks)
 
     def line(self, text: str = "", style: str = "") -> Page:
-        self._blocks.append(Text(text, style=style))
+        self._blocks.append(Line(text, style))
         return self
 
     def indented(self, text: str) -> Page:
-        self._blocks.append(Padding(Text(text), (0, 0, 0, INDENT)))
+        self._blocks.append(Indented(text))
         return self
 
     def raw(self, text: str) -> Page:
         """A line that is never wrapped, for places in files that editors jump to."""
-        self._blocks.append(Text(text, no_wrap=True, overflow="ignore"))
+        self._blocks.append(Raw(text))
         return self
 
     def verdict(self, text: str, good: bool) -> Page:
         """The answer in one sentence; the first word says yes or no also without colour."""
-        return self.line(text, "bold green" if good else "bold red")
+        self._blocks.append(Verdict(text, good))
+        return self
 
     def heading(self, text: str) -> Page:
-        return self.line().line(text, "bold")
+        self._blocks.append(Heading(text))
+        return self
 
     def bullets(self, title: str, items: Iterable[str]) -> Page:
         """A titled list, or nothing when there is nothing to list."""
@@ -68,33 +128,21 @@ class Page:
 
     def hanging(self, mark: str, text: str) -> Page:
         """A mark with the text beside it, also where the text takes several lines."""
-        grid = Table.grid(padding=0)
-        grid.add_column(width=len(mark) + 1)
-        grid.add_column(overflow="fold")
-        grid.add_row(Text(mark), Text(text))
-        self._blocks.append(Padding(grid, (0, 0, 0, INDENT)))
+        self._blocks.append(Item(mark, text))
         return self
 
     def table(self, columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> Page:
         """Columns that hold nothing in any row are left out."""
-        rows = [list(row) for row in rows]
+        rows = [tuple(row) for row in rows]
         used = [i for i in range(len(columns)) if any(row[i] for row in rows)]
-        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-        for i in used:
-            column = columns[i]
-            table.add_column(
-                Text(column.title),
-                justify="right" if column.number else "left",
-                no_wrap=column.keep,
-                overflow="fold",
-            )
-        for row in rows:
-            table.add_row(*(Text(row[i]) for i in used))
-        self._blocks.append(Padding(table, (0, 0, 0, INDENT)))
+        kept = tuple(tuple(row[i] for i in used) for row in rows)
+        self._blocks.append(Rows(tuple(columns[i] for i in used), kept))
         return self
 
     def text(self, width: int = 80, colour: bool = False) -> str:
         """The page as text of at most ``width`` columns; ``colour`` adds terminal styles."""
+        from rich.console import Console
+
         out = io.StringIO()
         console = Console(
             file=out,
@@ -109,5 +157,41 @@ class Page:
             _environ={},
         )
         for block in self._blocks:
-            console.print(block, soft_wrap=isinstance(block, Text) and bool(block.no_wrap))
+            if isinstance(block, Heading):
+                console.print()
+            console.print(_laid_out(block), soft_wrap=isinstance(block, Raw))
         return "\n".join(line.rstrip() for line in out.getvalue().splitlines()) + "\n"
+
+
+def _laid_out(block: Block) -> Text | Padding:
+    from rich.padding import Padding
+    from rich.table import Table
+    from rich.text import Text
+
+    if isinstance(block, Line):
+        return Text(block.text, style=block.style)
+    if isinstance(block, Verdict):
+        return Text(block.text, style="bold green" if block.good else "bold red")
+    if isinstance(block, Heading):
+        return Text(block.text, style="bold")
+    if isinstance(block, Raw):
+        return Text(block.text, no_wrap=True, overflow="ignore")
+    if isinstance(block, Indented):
+        return Padding(Text(block.text), (0, 0, 0, INDENT))
+    if isinstance(block, Item):
+        table = Table.grid(padding=0)
+        table.add_column(width=len(block.mark) + 1)
+        table.add_column(overflow="fold")
+        table.add_row(Text(block.mark), Text(block.text))
+        return Padding(table, (0, 0, 0, INDENT))
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    for column in block.columns:
+        table.add_column(
+            Text(column.title),
+            justify="right" if column.number else "left",
+            no_wrap=column.keep,
+            overflow="fold",
+        )
+    for row in block.rows:
+        table.add_row(*(Text(cell) for cell in row))
+    return Padding(table, (0, 0, 0, INDENT))

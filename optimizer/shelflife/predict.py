@@ -25,6 +25,7 @@ from optimizer.shelflife.memory import WallChoice, choose, choose_after
 from optimizer.shelflife.outer_answer import between_series, outer_answer, outer_warnings
 from optimizer.shelflife.package import Case, WallPart
 from optimizer.shelflife.simulate import Trajectory, simulate
+from optimizer.shelflife.spans import storage_spans, structure_of
 from optimizer.shelflife.specification import judge
 from optimizer.shelflife.statements import assumptions_of, cautions_of
 from optimizer.shelflife.transient import simulate_walls
@@ -109,6 +110,8 @@ def predict(
         wall_model=wall.model,
         wall_reason=wall.reason,
         outer_pack=outer_answer(case),
+        storage=storage_spans(case),
+        structure=structure_of(case.package),
     )
 
 

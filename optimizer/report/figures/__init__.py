@@ -1,0 +1,1 @@
+"""What the pictures of a report show, as data: drawn as static SVG, and by the page's scripts as well."""

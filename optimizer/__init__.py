@@ -16,12 +16,26 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from optimizer.project import Project
     from optimizer.results import CheckResult, DesignResult, PredictResult
+    from optimizer.results_answer import Answer
     from optimizer.results_compare import CompareResult
+    from optimizer.results_explain import ExplainResult
     from optimizer.results_tradeoff import TradeoffResult
 
     __version__: str
 
-__all__ = ["__version__", "check", "compare", "load_project", "predict", "solve_design", "tradeoff"]
+__all__ = [
+    "__version__",
+    "check",
+    "compare",
+    "design",
+    "explain",
+    "load_project",
+    "predict",
+    "solve_design",
+    "tradeoff",
+    "write_report",
+    "write_workbook",
+]
 
 
 def __getattr__(name: str) -> Any:
@@ -115,6 +129,18 @@ def solve_design(
         **extra,
     )
     return weighed(result, project.case.package, options.candidates)
+
+
+def design(project: Project | str | Path, **options: Any) -> DesignResult:
+    """The same as ``solve_design``, with its options.
+
+    ``optimizer.design`` is also the folder with the search: the name works as a function before and after
+    that is loaded.
+    """
+    return solve_design(project, **options)
+
+
+design.__wrapped__ = solve_design  # type: ignore[attr-defined]  # for those who ask for its options
 
 
 def check(
@@ -225,6 +251,64 @@ def tradeoff(
         version=_version(),
         inputs_sha256=project.sha256,
     )
+
+
+def explain(project: Project | str | Path, *, limit: str | None = None) -> ExplainResult:
+    """The case worked by hand, step by step, for one ``limit`` (the first one reached unless given).
+
+    Raises InputError for a limit that the project does not have.
+    """
+    from dataclasses import replace
+
+    from optimizer.errors import InputError
+    from optimizer.project.given_shapes import shapes_of
+    from optimizer.shelflife.worked import explain as run
+
+    project = _loaded(project)
+    try:
+        return run(
+            project.case,
+            limit=limit,
+            shapes=shapes_of(project),
+            version=_version(),
+            inputs_sha256=project.sha256,
+        )
+    except InputError as error:
+        raise InputError([replace(p, file=p.file or str(project.path)) for p in error.problems]) from None
+
+
+def write_report(
+    answer: Answer,
+    path: str | Path,
+    *,
+    project: Project | str | Path | None = None,
+    baseline: Project | str | Path | None = None,
+    units: str = "si",
+) -> None:
+    """Write an answer as a report: one HTML file to look at and to print, as ``--report`` does.
+
+    project, of ``check`` also the baseline: what the answer is about, for pictures of meshes. units: si or
+    us. Raises TypeError for an answer of no command with a report.
+    """
+    from optimizer.files import now, write_atomically
+    from optimizer.report.answers import Behind, report_of
+    from optimizer.units.systems import system
+
+    behind = Behind(
+        None if project is None else _loaded(project), None if baseline is None else _loaded(baseline)
+    )
+    write_atomically(Path(path), report_of(answer, behind, system(units), now()))
+
+
+def write_workbook(answer: Answer, path: str | Path) -> None:
+    """Write every table of an answer as a workbook (.xlsx), as ``--excel`` does.
+
+    Raises TypeError for an answer of no command with tables.
+    """
+    from optimizer.files import now, write_atomically
+    from optimizer.report.answers import workbook_of
+
+    write_atomically(Path(path), workbook_of(answer, now()))
 
 
 def _loaded(project: Project | str | Path) -> Project:

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, ClassVar
 
+from optimizer.results_answer import Answer, plain
 from optimizer.results_uncertainty import UncertaintyResult
 
 
@@ -106,7 +107,7 @@ class OuterPackAnswer:
 
 
 @dataclass(frozen=True)
-class PredictResult:
+class PredictResult(Answer):
     """Answer of ``predict``. time_series: 'days' and one list per quantity, names carry units. wall_model:
     steady or transient, how the walls were simulated; wall_reason: why, in words; uncertainty: None unless
     samples were asked for; confidence_asked [-]: the least probability of passing that ``passes`` needs, None
@@ -144,9 +145,16 @@ class PredictResult:
     storage: tuple[StageSpan, ...] = ()
     structure: Mapping[str, tuple[ChosenLayer, ...]] = field(default_factory=dict)
     command: str = "predict"
-
-    def as_dict(self) -> dict[str, Any]:
-        return dict(plain(self))
+    main_table: ClassVar[str] = "limits"
+    shown: ClassVar[tuple[str, ...]] = (
+        "passes",
+        "shelf_life_days",
+        "target_days",
+        "limited_by",
+        "mass_g",
+        "cost_per_package",
+        "currency",
+    )
 
 
 @dataclass(frozen=True)
@@ -186,7 +194,7 @@ class Alternative:
 
 
 @dataclass(frozen=True)
-class DesignResult:
+class DesignResult(Answer):
     """Answer of ``design``: the choice, its proof, and ``predicted`` for the chosen package (None if
     infeasible). stopped_by: time | interrupt | memory where that ended the search before its proof, else
     None. binding_notes: what was not looked at, or saves too little to tell, in words.
@@ -221,6 +229,17 @@ class DesignResult:
     binding_notes: tuple[str, ...] = ()
     confidence: Mapping[str, Any] | None = None
     command: str = "design"
+    main_table: ClassVar[str] = "structure"
+    shown: ClassVar[tuple[str, ...]] = (
+        "status",
+        "objective",
+        "objective_unit",
+        "lower_bound",
+        "gap",
+        "passes",
+        "shelf_life_days",
+        "limited_by",
+    )
 
     def as_dict(self) -> dict[str, Any]:
         own = plain(self)
@@ -265,7 +284,7 @@ class PartThickness:
 
 
 @dataclass(frozen=True)
-class CheckResult:
+class CheckResult(Answer):
     """Answer of ``check``: does the changed package pass, and how it stands against the baseline.
 
     confidence [-]: probability that the changed package passes, None without samples; confidence_asked [-]:
@@ -294,17 +313,5 @@ class CheckResult:
     at_least_as_long_error: float | None = None
     thickness: tuple[PartThickness, ...] = ()
     command: str = "check"
-
-    def as_dict(self) -> dict[str, Any]:
-        return dict(plain(self))
-
-
-def plain(value: Any) -> Any:
-    """Dataclasses, tuples and mappings to what json.dumps takes."""
-    if hasattr(value, "__dataclass_fields__"):
-        return {k: plain(v) for k, v in value.__dict__.items()}
-    if isinstance(value, Mapping):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, list | tuple | set | frozenset):
-        return [plain(v) for v in value]
-    return value
+    main_table: ClassVar[str] = "changes"
+    shown: ClassVar[tuple[str, ...]] = ("passes", "shelf_life_days", "margin_pct", "confidence")

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, ClassVar
 
-from optimizer.results import ChosenLayer, plain
+from optimizer.results import ChosenLayer
+from optimizer.results_answer import Answer
 
 
 @dataclass(frozen=True)
@@ -73,7 +74,7 @@ class Pair:
 
 
 @dataclass(frozen=True)
-class CompareResult:
+class CompareResult(Answer):
     """Answer of ``compare``: offers by rank, the infeasible last. status: done, infeasible (no offer meets
     the target) or time_limit. gases: that the limits follow, O2 and H2O in any case. rates: 'USD/EUR' -> EUR
     for one USD."""
@@ -97,11 +98,10 @@ class CompareResult:
     cautions: tuple[str, ...]
     solver: Mapping[str, Any]
     command: str = "compare"
+    main_table: ClassVar[str] = "offers"
+    shown: ClassVar[tuple[str, ...]] = ("status", "minimised", "objective_unit", "target_days")
 
     @property
     def feasible(self) -> bool:
         """Whether any offer (the project as it is not counted) has a structure that meets the target."""
         return any(o.rank is not None for o in self.offers if not o.baseline)
-
-    def as_dict(self) -> dict[str, Any]:
-        return dict(plain(self))

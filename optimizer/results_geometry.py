@@ -5,9 +5,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import ClassVar
 
-from optimizer.results import plain
+from optimizer.results_answer import Answer
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ class ThicknessFound:
 
 
 @dataclass(frozen=True)
-class GeometryResult:
+class GeometryResult(Answer):
     """Answer of ``geometry``. title: name of the file.
 
     unit: as asked for. size_mm: along x, y, z; height_mm: along ``up`` (x, y, z, -x, -y or -z), which
@@ -97,6 +97,5 @@ class GeometryResult:
     room_ml: float | None = None
     sources: tuple[Mapping[str, str], ...] = ()
     command: str = "geometry"
-
-    def as_dict(self) -> dict[str, Any]:
-        return dict(plain(self))
+    main_table: ClassVar[str] = "openings"
+    shown: ClassVar[tuple[str, ...]] = ("height_mm", "wall_area_cm2", "volume_ml", "kind", "pieces", "closed")

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
-from optimizer.results import ChosenLayer, plain
+from optimizer.results import ChosenLayer
+from optimizer.results_answer import Answer
 
 Structure = Mapping[str, tuple[ChosenLayer, ...]]
 
@@ -47,7 +48,7 @@ class Kink:
 
 
 @dataclass(frozen=True)
-class TradeoffResult:
+class TradeoffResult(Answer):
     """Answer of ``tradeoff``.
 
     status: complete | time | interrupt | memory | infeasible; points in order of shelf life. target_days:
@@ -82,6 +83,5 @@ class TradeoffResult:
     currency: str
     solver: Mapping[str, Any]
     command: str = "tradeoff"
-
-    def as_dict(self) -> dict[str, Any]:
-        return dict(plain(self))
+    main_table: ClassVar[str] = "points"
+    shown: ClassVar[tuple[str, ...]] = ("status", "minimised", "unit", "target_days", "longest_days")

@@ -8,11 +8,13 @@ Snippets: a fenced block is checked when the line before it is one of
     <!-- check: project -->    a whole project file; it must load
     <!-- check: fragment -->   keys that replace those of the page's first whole project; the result must load
     <!-- check: console -->    commands after ``$ `` and their output in order; ``...`` skips any lines
+    <!-- check: python -->     a session of the interpreter, run by doctest from the top of the project
 """
 
 from __future__ import annotations
 
 import dataclasses
+import doctest
 import json
 import math
 import re
@@ -55,8 +57,8 @@ def expected(folder: Path, command: str) -> dict[str, Any]:
 
 
 def of_command(command: str) -> list[Any]:
-    """Folders of the examples of a command; a design of a flexible package takes more than ten seconds."""
-    slow = {"coffee_sachet"} if command == "design" else set()
+    """Folders of the examples of a command; two of the designs take more than ten seconds."""
+    slow = {"coffee_sachet", "cracker_pouch"} if command == "design" else set()
     return [
         pytest.param(folder, id=folder.name, marks=[pytest.mark.slow] if folder.name in slow else [])
         for folder, name in CASES
@@ -293,8 +295,19 @@ def blocks(page: Path) -> Iterator[tuple[str, str, int]]:
         yield match[1], match[3], text.count("\n", 0, match.start()) + 1
 
 
+def is_long(page: Path, kind: str, text: str) -> bool:
+    """Whether a block takes more than ten seconds."""
+    return (kind == "python" and "design(" in text) or (kind == "console" and "coffee_sachet" in page.parts)
+
+
 SNIPPETS = [
-    pytest.param(page, kind, text, id=f"{page.parent.name}/{page.name}:{number}")
+    pytest.param(
+        page,
+        kind,
+        text,
+        id=f"{page.parent.name}/{page.name}:{number}",
+        marks=[pytest.mark.slow] if is_long(page, kind, text) else [],
+    )
     for page in PAGES
     for kind, text, number in blocks(page)
 ]
@@ -312,10 +325,12 @@ def whole(page: Path) -> dict[str, Any]:
 def test_every_marked_block_is_found_and_of_a_known_kind() -> None:
     marks = sum(page.read_text(encoding="utf-8").count("\n<!-- check:") for page in PAGES)
     assert marks == len(SNIPPETS) > 10
-    assert {p.values[1] for p in SNIPPETS} == {"project", "fragment", "console"}
+    assert {p.values[1] for p in SNIPPETS} == {"project", "fragment", "console", "python"}
 
 
-@pytest.mark.parametrize(("page", "kind", "text"), [p for p in SNIPPETS if p.values[1] != "console"])
+@pytest.mark.parametrize(
+    ("page", "kind", "text"), [p for p in SNIPPETS if p.values[1] in ("project", "fragment")]
+)
 def test_a_snippet_of_a_project_loads(page: Path, kind: str, text: str, tmp_path: Path) -> None:
     from ruamel.yaml import YAML
 
@@ -362,6 +377,19 @@ def test_a_command_of_the_documentation_prints_what_is_shown(
         lines = (printed.out + printed.err).splitlines()
         missing = first_missing(shown, lines)
         assert missing is None, f"{command}: not printed in this place: {missing!r}"
+
+
+@pytest.mark.parametrize(("page", "kind", "text"), [p for p in SNIPPETS if p.values[1] == "python"])
+def test_a_session_of_the_documentation_goes_as_shown(
+    page: Path, kind: str, text: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(ROOT)
+    session = doctest.DocTestParser().get_doctest(text, {}, page.name, str(page), 0)
+    said: list[str] = []
+    runner = doctest.DocTestRunner(optionflags=doctest.NORMALIZE_WHITESPACE | doctest.ELLIPSIS)
+    assert session.examples
+    runner.run(session, out=said.append)
+    assert runner.failures == 0, "".join(said)
 
 
 def commands(text: str) -> Iterator[tuple[str, list[str]]]:

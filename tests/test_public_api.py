@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
-import inspect
+import ast
+import importlib
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
 import optimizer
+
+PACKAGE = Path(optimizer.__file__).parent
+ROOT = PACKAGE.parent
 
 
 def test_all_is_sorted_and_every_name_is_there() -> None:
@@ -17,21 +24,40 @@ def test_all_is_sorted_and_every_name_is_there() -> None:
 
 
 def test_no_function_is_public_by_accident() -> None:
-    own = {
-        name
-        for name, value in vars(optimizer).items()
-        if inspect.isfunction(value) and value.__module__ == "optimizer" and not name.startswith("_")
-    }
+    tree = ast.parse((PACKAGE / "__init__.py").read_text(encoding="utf-8"))
+    own = {x.name for x in tree.body if isinstance(x, ast.FunctionDef) and not x.name.startswith("_")}
     assert own == set(optimizer.__all__) - {"__version__"}
 
 
-def test_public_names_do_not_collide_with_subpackages() -> None:
-    # Importing optimizer.design binds that name to the subpackage, so no function may be called so.
-    from pathlib import Path
+def test_design_is_a_function_also_when_the_folder_of_that_name_is_loaded() -> None:
+    code = (
+        "from optimizer import design as before\n"
+        "import optimizer.design.options\n"
+        "from optimizer import design as after\n"
+        "import optimizer\n"
+        "assert callable(before) and callable(after), (before, after)\n"
+        "from optimizer.errors import InputError\n"
+        "for call in (before, after, optimizer.design):\n"
+        "    try:\n"
+        "        call('nowhere.yaml', time_limit=1.0)\n"
+        "    except InputError as error:\n"
+        "        assert 'no such file' in str(error)\n"
+        "    else:\n"
+        "        raise AssertionError\n"
+        "assert optimizer.design.options.DesignOptions\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT)
+    assert done.returncode == 0, done.stderr
 
-    folders = {p.name for p in Path(optimizer.__file__).parent.iterdir() if p.is_dir()}
-    files = {p.stem for p in Path(optimizer.__file__).parent.glob("*.py")}
-    assert not set(optimizer.__all__) & (folders | files)
+
+def test_no_other_public_name_is_that_of_a_folder_or_file() -> None:
+    # Importing a submodule binds its name, so only a module that can be called may share one.
+    folders = {p.name for p in PACKAGE.iterdir() if p.is_dir()}
+    files = {p.stem for p in PACKAGE.glob("*.py")}
+    shared = set(optimizer.__all__) & (folders | files)
+    assert shared == {"design"}
+    for name in shared:
+        assert callable(importlib.import_module(f"optimizer.{name}")), name
 
 
 def test_every_public_function_says_what_it_does() -> None:

@@ -195,8 +195,16 @@ def read_inline(
 ) -> tuple[UserRows, list[Problem]]:
     """Rows of the ``materials:`` entries of a project file (plain data, quantities as text)."""
     reader = _Reader(rank)
+    seen: dict[str, int] = {}
     for index, entry in enumerate(entries):
         _read_entry(reader, entry, (index,), file, locate)
+        name = " ".join(str(entry.get("name") or "").split()) if isinstance(entry, Mapping) else ""
+        if name and name in seen:
+            line, column = locate((index, "name")) if locate else (0, 0)
+            message = f"the material {name!r} stands here twice; the first is entry {seen[name] + 1}"
+            hint = "put the keys of both into one entry"
+            reader.problems.append(Problem(message, file, line, column, "name", hint))
+        seen.setdefault(name, index)
     return reader.done(), reader.problems
 
 
@@ -245,7 +253,7 @@ def _read_entry(
                 cells[_PLAIN[key]] = (value, path)
         elif key in _LISTS:
             items = value if isinstance(value, list | tuple | set | frozenset) else [value]
-            cells[key] = ("|".join(str(v) for v in items), path)
+            cells[key] = ("|".join(str(v) for v in items if v is not None), path)
         elif key == "gauge":
             _read_gauge(cells, value, path, wrong)
         elif key == "permeance":

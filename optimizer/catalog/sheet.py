@@ -6,9 +6,7 @@ cell (``offers.xlsx!Sheet!C7``). Column names are compared without case, blanks 
 
 from __future__ import annotations
 
-import importlib
 import re
-import warnings
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
@@ -16,19 +14,17 @@ from pathlib import Path
 from typing import Any
 
 from optimizer.catalog.tables import Row, Table, parse_table
+from optimizer.catalog.workbook import (
+    COMMA_HINT,
+    WORKBOOKS,
+    Workbook,
+    is_filled,
+    letters,
+    open_workbook,
+    refuse_other_books,
+    without_comma,
+)
 from optimizer.errors import InputError, Problem
-
-WORKBOOKS = (".xlsx", ".xlsm")
-#: Files of spreadsheet programs that are not read, with the advice for each.
-_OTHER = {
-    ".xls": "an old workbook",
-    ".ods": "a workbook of another format",
-    ".numbers": "a workbook of another format",
-}
-#: A number with one comma in it, at the start of a cell.
-_COMMA = re.compile(r"(\s*[+-]?)(\d+),(\d+)(?![\d.,])")
-#: Rows of a workbook that are looked at; more than any list of offers has.
-_MOST_ROWS = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,15 +49,6 @@ class SheetRow(Row):
         return f"{self.book}!{letters(1)}{self.line}" if self.book else f"{self.file}:{self.line}"
 
 
-def letters(column: int) -> str:
-    """'A' from 1, 'AA' from 27."""
-    text = ""
-    while column > 0:
-        column, rest = divmod(column - 1, 26)
-        text = chr(ord("A") + rest) + text
-    return text or "A"
-
-
 def read_sheet(
     path: Path, columns: Sequence[str], aliases: Mapping[str, str], name: str = ""
 ) -> tuple[tuple[SheetRow, ...], list[Problem]]:
@@ -75,9 +62,7 @@ def read_sheet(
         raise InputError(Problem("is a folder, not a sheet", shown, hint="give a .csv or .xlsx file"))
     if not path.exists():
         raise InputError(Problem("there is no such file", shown))
-    if path.suffix.lower() in _OTHER:
-        hint = "save it as .xlsx, or as CSV UTF-8"
-        raise InputError(Problem(f"is {_OTHER[path.suffix.lower()]}", shown, hint=hint))
+    refuse_other_books(path, shown)
     if path.suffix.lower() in WORKBOOKS:
         table, book = _workbook(path, shown, name)
     else:
@@ -91,22 +76,10 @@ def decimal_point(row: SheetRow, names: Sequence[str], problems: list[Problem]) 
     A comma with three digits behind it may also group thousands: then the cell is a problem.
     """
     cells = dict(row.cells)
-    for name in names:
-        match = _COMMA.match(cells.get(name, ""))
-        if match is None:
-            continue
-        sign, whole, part = match.groups()
-        if len(part) == 3 and whole.strip("0"):
-            problems.append(
-                row.problem(
-                    name,
-                    f"'{match[0].strip()}' may be {whole}.{part} or {whole}{part}",
-                    hint="write a decimal point, and nothing between thousands",
-                )
-            )
-            cells[name] = ""
-        else:
-            cells[name] = f"{sign}{whole}.{part}{cells[name][match.end() :]}"
+    for name in (n for n in names if n in cells):
+        cells[name], unclear = without_comma(cells[name])
+        if unclear:
+            problems.append(row.problem(name, unclear, hint=COMMA_HINT))
     return replace(row, cells=cells)
 
 
@@ -187,11 +160,12 @@ def _text(path: Path, shown: str) -> str:
 
 def _workbook(path: Path, shown: str, wanted: str) -> tuple[Table, str]:
     """The sheet of a workbook as a table, and 'file!sheet'."""
-    values, formulas = (_opened(path, shown, data_only) for data_only in (True, False))
-    sheet = _the_sheet(values, shown, wanted)
-    book = f"{shown}!{sheet.title}"
-    reader = _Cells(sheet, formulas[sheet.title], book)
-    rows = [(number, texts) for number, texts in reader.rows() if any(texts) and not _comment(texts)]
+    opened = open_workbook(path, shown)
+    reader = opened.cells(_the_sheet(opened, wanted).title)
+    reader.refuse_wide_merges()
+    book = reader.book
+    texts_of = ([reader.text(cell) for cell in row] for row in reader.rows())
+    rows = [(n, texts) for n, texts in enumerate(texts_of, 1) if any(texts) and not _comment(texts)]
     if reader.problems:
         raise InputError(reader.problems)
     if not rows:
@@ -235,101 +209,13 @@ def _cell(line: int, columns: Mapping[str, int]) -> Callable[[str], tuple[int, i
     return lambda name: (line, columns.get(name, 0) + 1)
 
 
-def _opened(path: Path, shown: str, data_only: bool) -> Any:
-    openpyxl = importlib.import_module("openpyxl")  # only now: nobody else needs it
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # about decorations that are not read
-            return openpyxl.load_workbook(path, data_only=data_only)
-    except PermissionError as error:
-        raise InputError(Problem(f"cannot be read: {error.strerror}", shown)) from None
-    except Exception as error:  # the library lets every kind through on damaged files
-        reason = (str(error).splitlines() or [type(error).__name__])[0]
-        hint = "open and save it in a spreadsheet program; a password must be taken off"
-        raise InputError(Problem(f"is no workbook that can be read: {reason}", shown, hint=hint)) from None
-
-
-def _the_sheet(book: Any, shown: str, wanted: str) -> Any:
-    filled = [s for s in book.worksheets if s.sheet_state == "visible" and _filled(s)]
+def _the_sheet(book: Workbook, wanted: str) -> Any:
+    filled = [s for s in book.values.worksheets if s.sheet_state == "visible" and is_filled(s)]
     named = [s for s in filled if s.title.strip().lower() == wanted.lower()]
     if not filled:
-        raise InputError(Problem("the workbook has no visible sheet with anything in it", shown))
+        raise InputError(Problem("the workbook has no visible sheet with anything in it", book.shown))
     if len(filled) > 1 and not named:
         names = ", ".join(f"'{s.title}'" for s in filled)
-        raise InputError(
-            Problem(
-                f"the workbook has several sheets: {names}", shown, hint=f"call the one to read '{wanted}'"
-            )
-        )
+        message = f"the workbook has several sheets: {names}"
+        raise InputError(Problem(message, book.shown, hint=f"call the one to read '{wanted}'"))
     return (named or filled)[0]
-
-
-def _filled(sheet: Any) -> bool:
-    return any(value is not None for row in sheet.values for value in row)
-
-
-class _Cells:
-    """The cells of a sheet as text; what a person sees, as far as that is certain."""
-
-    def __init__(self, sheet: Any, formulas: Any, book: str) -> None:
-        self.sheet, self.formulas, self.book = sheet, formulas, book
-        self.problems: list[Problem] = []
-        self.merged = self._merged()
-
-    def _merged(self) -> dict[tuple[int, int], tuple[int, int]]:
-        """Cell -> first cell, for cells merged down a column; merging across columns is a problem."""
-        found = {}
-        for span in self.sheet.merged_cells.ranges:
-            if span.min_col != span.max_col:
-                self.problems.append(
-                    Problem(
-                        "cells are merged across columns",
-                        f"{self.book}!{letters(span.min_col)}{span.min_row}",
-                        hint="split them; the first row with text names the columns",
-                    )
-                )
-            for row in range(span.min_row, span.max_row + 1):
-                found[row, span.min_col] = span.min_row, span.min_col
-        return found
-
-    def rows(self) -> list[tuple[int, list[str]]]:
-        """(row number, texts) of every row."""
-        if self.sheet.max_row > _MOST_ROWS:
-            self.refuse(self.book, f"the sheet has {self.sheet.max_row} rows", "delete the empty rows below")
-            return []
-        width = range(1, self.sheet.max_column + 1)
-        return [(n, [self.text(n, i) for i in width]) for n in range(1, self.sheet.max_row + 1)]
-
-    def text(self, row: int, column: int) -> str:
-        row, column = self.merged.get((row, column), (row, column))
-        cell = self.sheet.cell(row, column)
-        value = cell.value
-        place = f"{self.book}!{letters(column)}{row}"
-        if value is None:
-            if self.formulas.cell(row, column).data_type == "f":
-                self.refuse(
-                    place, "a formula without a stored value", "save the file in a spreadsheet program"
-                )
-            return ""
-        if isinstance(value, bool):
-            self.refuse(place, f"the logical value {str(value).upper()} where text or a number belongs", "")
-            return ""
-        if cell.data_type == "e":
-            self.refuse(place, f"the formula ends in the error {value}", "correct it")
-            return ""
-        if isinstance(value, int | float):
-            percent = "%" in str(cell.number_format)
-            return f"{100 * value:.12g} %" if percent else f"{value:.15g}"
-        if isinstance(value, str):
-            return " ".join(value.split())
-        self.refuse(
-            place,
-            "a date or time where text or a number belongs",
-            "format the cell as text and type it again",
-        )
-        return ""
-
-    def refuse(self, place: str, message: str, hint: str) -> None:
-        problem = Problem(message, place, hint=hint)
-        if problem not in self.problems:
-            self.problems.append(problem)

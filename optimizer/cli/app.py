@@ -6,14 +6,25 @@ Exit statuses are those of ``guard``.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from importlib import import_module
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
-from optimizer.cli.guard import guarded
+from optimizer.cli.common_options import (
+    Debug,
+    Excel,
+    HtmlReport,
+    Json,
+    Project,
+    Samples,
+    Seed,
+    ShownUnits,
+    Units,
+)
+from optimizer.cli.further import EXIT_EXPLAIN, explain, schema, template
+from optimizer.cli.materials_app import materials
 from optimizer.cli.options import read_bytes, read_confidence, read_seconds, read_share, read_volume
+from optimizer.cli.outputs import Outputs
 from optimizer.cli.portfolio_options import (
     Csv,
     Fresh,
@@ -22,59 +33,29 @@ from optimizer.cli.portfolio_options import (
     Results,
     Scheduler,
     Workers,
+    one_project_only,
     wants_portfolio,
 )
+from optimizer.cli.running import EXIT, read_option, run_body
 
-_EXIT = "Exit status: 0 yes or done; 1 the package fails or no structure meets the limits; 2 wrong input."
 _EXIT_DESIGN = (
     "Exit status: 0 a structure that passes, proved to the gap or the best within the time or memory given; "
     "1 none; 2 wrong input; 130 interrupted: Ctrl-C ends the search, prints and saves the best so far with "
     "what is proved of it; once more ends at once."
 )
 
+
 app = typer.Typer(
     name="layerwright",
     help="Chooses the layers of a package wall for a shelf life, and predicts how long a package lasts.",
-    epilog=_EXIT,
+    epilog=EXIT,
     rich_markup_mode=None,
     no_args_is_help=True,
-    add_completion=False,
+    add_completion=True,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["--help", "-h"]},
 )
-materials = typer.Typer(
-    help="The property table: what is in it, where it comes from, what is wrong with your own.",
-    short_help="The property table and its sources.",
-    rich_markup_mode=None,
-    no_args_is_help=True,
-)
 app.add_typer(materials, name="materials")
-
-Project = Annotated[str, typer.Argument(metavar="PROJECT", help="Project file (YAML).")]
-OptionalProject = Annotated[
-    str | None,
-    typer.Option("--project", metavar="PROJECT", help="Also use the materials of this project file."),
-]
-Json = Annotated[
-    str | None,
-    typer.Option(
-        "--json", metavar="FILE", help="Write the answer as JSON; - for standard output, without text."
-    ),
-]
-Samples = Annotated[
-    int | None,
-    typer.Option(
-        "--samples",
-        metavar="N",
-        help="Draw so many samples of what is uncertain, rounded up to a power of two: chance of passing, "
-        "percentiles.",
-    ),
-]
-Seed = Annotated[
-    int | None,
-    typer.Option("--seed", metavar="S", help="Seed of the samples; that of the project unless given."),
-]
-Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback when something fails.")]
 
 
 def _show_version(wanted: bool) -> None:
@@ -95,7 +76,7 @@ def _root(
     pass
 
 
-@app.command(short_help="How long the package lasts, and what ends it.", epilog=_EXIT)
+@app.command(short_help="How long the package lasts, and what ends it.", epilog=EXIT)
 def predict(
     project: OneProject = None,
     projects: Projects = None,
@@ -106,16 +87,30 @@ def predict(
     csv: Csv = None,
     samples: Samples = None,
     seed: Seed = None,
+    report: HtmlReport = None,
+    excel: Excel = None,
+    units: ShownUnits = Units.si,
     json: Json = None,
     debug: Debug = False,
 ) -> None:
     """How long the package lasts, what ends it, where the gas comes through, and how sure that is."""
+    outputs = Outputs(json, report, excel, units)
     folder = dict(results=results, fresh=fresh, workers=workers, scheduler=scheduler, csv=csv)
     drawn = dict(samples=samples, seed=seed)
     if wants_portfolio(project, projects, **folder):
-        _run("run_portfolio", debug, command="predict", projects=projects, json=json, **folder, **drawn)
+        one_project_only(outputs)
+        run_body(
+            "run_portfolio",
+            debug,
+            command="predict",
+            projects=projects,
+            json=json,
+            units=units,
+            **folder,
+            **drawn,
+        )
     else:
-        _run("run_predict", debug, project=project, json=json, **drawn)
+        run_body("run_predict", debug, project=project, outputs=outputs, **drawn)
 
 
 @app.command(short_help="The cheapest, lightest or thinnest layers, with a proof.", epilog=_EXIT_DESIGN)
@@ -154,23 +149,37 @@ def design(
     workers: Workers = None,
     scheduler: Scheduler = None,
     csv: Csv = None,
+    report: HtmlReport = None,
+    excel: Excel = None,
+    units: ShownUnits = Units.si,
     json: Json = None,
     debug: Debug = False,
 ) -> None:
     """Which layers and how thick, at the least cost, mass or thickness, with a proof of how near the best."""
-    seconds = _read("--time-limit", read_seconds, time_limit)
-    share = _read("--gap", read_share, gap)
-    memory = _read("--memory-limit", read_bytes, memory_limit)
-    asked = _read("--confidence", read_confidence, confidence)
+    outputs = Outputs(json, report, excel, units)
+    seconds = read_option("--time-limit", read_seconds, time_limit)
+    share = read_option("--gap", read_share, gap)
+    memory = read_option("--memory-limit", read_bytes, memory_limit)
+    asked = read_option("--confidence", read_confidence, confidence)
     limits = dict(time_limit=seconds, gap=share, memory_limit=memory, confidence=asked)
     folder = dict(results=results, fresh=fresh, workers=workers, scheduler=scheduler, csv=csv)
     if wants_portfolio(project, projects, **folder):
-        _run("run_portfolio", debug, command="design", projects=projects, json=json, **folder, **limits)
+        one_project_only(outputs)
+        run_body(
+            "run_portfolio",
+            debug,
+            command="design",
+            projects=projects,
+            json=json,
+            units=units,
+            **folder,
+            **limits,
+        )
     else:
-        _run("run_design", debug, project=project, json=json, **limits)
+        run_body("run_design", debug, project=project, outputs=outputs, **limits)
 
 
-@app.command(short_help="Does a changed package still pass, and by how much.", epilog=_EXIT)
+@app.command(short_help="Does a changed package still pass, and by how much.", epilog=EXIT)
 def check(
     project: Project,
     against: Annotated[
@@ -189,15 +198,21 @@ def check(
     ] = None,
     samples: Samples = None,
     seed: Seed = None,
+    report: HtmlReport = None,
+    excel: Excel = None,
+    units: ShownUnits = Units.si,
     json: Json = None,
     debug: Debug = False,
 ) -> None:
     """Does the changed package still pass, with what margin or chance, and how light could it be."""
-    drawn = dict(confidence=_read("--confidence", read_confidence, confidence), samples=samples, seed=seed)
-    _run("run_check", debug, project=project, against=against, json=json, **drawn)
+    outputs = Outputs(json, report, excel, units)
+    drawn = dict(
+        confidence=read_option("--confidence", read_confidence, confidence), samples=samples, seed=seed
+    )
+    run_body("run_check", debug, project=project, against=against, outputs=outputs, **drawn)
 
 
-@app.command(short_help="Which offer is the better buy at equal shelf life.", epilog=_EXIT)
+@app.command(short_help="Which offer is the better buy at equal shelf life.", epilog=EXIT)
 def compare(
     project: Project,
     offers: Annotated[str, typer.Option("--offers", metavar="FILE", help="Sheet of offers: CSV or .xlsx.")],
@@ -217,16 +232,22 @@ def compare(
         str | None,
         typer.Option("--gap", metavar="PERCENT", help="Proved closeness to the best of each, as '0.1 %'."),
     ] = None,
+    report: HtmlReport = None,
+    excel: Excel = None,
+    units: ShownUnits = Units.si,
     json: Json = None,
     debug: Debug = False,
 ) -> None:
     """Which offer is the better buy at equal shelf life, at what price each would tie, how sure that is."""
+    outputs = Outputs(json, report, excel, units)
     limits = dict(
-        volume=_read("--volume", read_volume, volume),
-        time_limit=_read("--time-limit", read_seconds, time_limit),
-        gap=_read("--gap", read_share, gap),
+        volume=read_option("--volume", read_volume, volume),
+        time_limit=read_option("--time-limit", read_seconds, time_limit),
+        gap=read_option("--gap", read_share, gap),
     )
-    _run("run_compare", debug, project=project, offers=offers, rates=rate or [], json=json, **limits)
+    run_body(
+        "run_compare", debug, project=project, offers=offers, rates=rate or [], outputs=outputs, **limits
+    )
 
 
 @app.command(
@@ -269,17 +290,21 @@ def tradeoff(
             "--csv", metavar="FILE", help="Write the points as CSV; - for standard output, without text."
         ),
     ] = None,
+    report: HtmlReport = None,
+    excel: Excel = None,
+    units: ShownUnits = Units.si,
     json: Json = None,
     debug: Debug = False,
 ) -> None:
     """Least cost, mass or thickness for every shelf life, each point proved, and where the layers change."""
-    seconds = _read("--time-limit", read_seconds, time_limit)
-    limits = dict(time_limit=seconds, gap=_read("--gap", read_share, gap))
+    outputs = Outputs(json, report, excel, units)
+    seconds = read_option("--time-limit", read_seconds, time_limit)
+    limits = dict(time_limit=seconds, gap=read_option("--gap", read_share, gap))
     span = dict(points=points, start=start, end=end, minimise=minimise)
-    _run("run_tradeoff", debug, project=project, csv=csv, json=json, **span, **limits)
+    run_body("run_tradeoff", debug, project=project, csv=csv, outputs=outputs, **span, **limits)
 
 
-@app.command(short_help="What is found in a mesh of the package, with a picture.", epilog=_EXIT)
+@app.command(short_help="What is found in a mesh of the package, with a picture.", epilog=EXIT)
 def geometry(
     file: Annotated[
         str, typer.Argument(metavar="FILE", help="Mesh of the package: STL, OBJ, PLY, OFF, GLB or 3MF.")
@@ -309,61 +334,26 @@ def geometry(
     picture: Annotated[
         str | None,
         typer.Option(
-            "--picture", metavar="FILE", help="Where the picture goes (SVG); NAME-geometry.svg unless given."
+            "--picture",
+            metavar="FILE",
+            help="Where the picture goes (SVG); NAME-geometry.svg unless given, none beside --report.",
         ),
     ] = None,
     no_picture: Annotated[bool, typer.Option("--no-picture", help="Write no picture.")] = False,
+    report: HtmlReport = None,
+    excel: Excel = None,
+    units: ShownUnits = Units.si,
     json: Json = None,
     debug: Debug = False,
 ) -> None:
     """Size, area, volume, openings and wall thickness of a mesh, what was mended, and a picture of it."""
+    outputs = Outputs(json, report, excel, units)
     drawn = dict(picture=picture, no_picture=no_picture)
-    _run("run_geometry", debug, file=file, unit=unit, inner=inner, shows=shows, up=up, json=json, **drawn)
+    run_body(
+        "run_geometry", debug, file=file, unit=unit, inner=inner, shows=shows, up=up, outputs=outputs, **drawn
+    )
 
 
-@materials.command("list")
-def materials_list(project: OptionalProject = None, json: Json = None, debug: Debug = False) -> None:
-    """Every material with its density, permeabilities and grade of data."""
-    _run("run_materials", debug, what="list", project=project, json=json)
-
-
-@materials.command("show")
-def materials_show(
-    name: Annotated[str, typer.Argument(metavar="NAME", help="Name of the material, as in the list.")],
-    project: OptionalProject = None,
-    json: Json = None,
-    debug: Debug = False,
-) -> None:
-    """One material: every row there is, which one is used, why, and its source."""
-    _run("run_materials", debug, what="show", name=name, project=project, json=json)
-
-
-@materials.command("lint", epilog=_EXIT)
-def materials_lint(
-    file: Annotated[
-        str | None,
-        typer.Argument(
-            metavar="FILE", help="Table (CSV) or project file (YAML); without it the shipped table."
-        ),
-    ] = None,
-    json: Json = None,
-    debug: Debug = False,
-) -> None:
-    """What is wrong with your own table: units, ranges, duplicates, values out of line."""
-    _run("run_materials", debug, what="lint", file=file, json=json)
-
-
-def _read(option: str, reader: Callable[[str], float], text: str | None) -> float | None:
-    if text is None:
-        return None
-    try:
-        return reader(text)
-    except ValueError as error:
-        raise typer.BadParameter(str(error), param_hint=option) from None
-
-
-def _run(module: str, debug: bool, **arguments: Any) -> None:
-    def action() -> int:
-        return int(import_module(f"optimizer.cli.{module}").run(**arguments))
-
-    raise typer.Exit(guarded(action, debug=debug))
+app.command(short_help="One case worked by hand, to check with a calculator.", epilog=EXIT_EXPLAIN)(explain)
+app.command(short_help="A project file or workbook to start from.", epilog=EXIT)(template)
+app.command(short_help="The project file as JSON Schema, for editors.", epilog=EXIT)(schema)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 from collections.abc import Callable
 from contextlib import suppress
@@ -70,10 +71,14 @@ def _explain(error: Exception) -> int:
     return BROKEN
 
 
+#: The sheet and cell behind the name of a workbook.
+_CELL = re.compile(r"(\.xls[xm])!.*")
+
+
 def heading(error: InputError) -> str:
     """'2 problems in bottle.yaml:'"""
     count = len(error.problems)
-    files = list(dict.fromkeys(p.file for p in error.problems if p.file))
+    files = list(dict.fromkeys(_CELL.sub(r"\1", p.file) for p in error.problems if p.file))
     where = f" in {', '.join(files)}" if files else ""
     return f"{count} problem{'' if count == 1 else 's'}{where}:"
 

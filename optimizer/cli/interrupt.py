@@ -78,7 +78,8 @@ class Interrupt:
     def _say(self, text: str) -> None:
         """Past whatever the solver has put in the place of standard error."""
         with suppress(OSError):
-            os.write(self._error, b"\n" + text.encode())
+            start = b"\r\x1b[2K" if os.isatty(self._error) else b"\n"  # over the line of progress
+            os.write(self._error, start + text.encode())
 
 
 def _nothing(number: int, frame: FrameType | None) -> None:

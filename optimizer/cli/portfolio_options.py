@@ -6,14 +6,18 @@ from typing import Annotated, Any
 
 import typer
 
+from optimizer.cli.outputs import Outputs
+
 OneProject = Annotated[
     str | None,
-    typer.Argument(metavar="PROJECT", help="Project file (YAML); or a folder of them with --projects."),
+    typer.Argument(
+        metavar="PROJECT", help="Project file (YAML or .xlsx); --projects takes a folder instead."
+    ),
 ]
 Projects = Annotated[
     str | None,
     typer.Option(
-        "--projects", metavar="DIR", help="Run on every project file in this folder and the folders below it."
+        "--projects", metavar="DIR", help="Run on every YAML project file in this folder and those below it."
     ),
 ]
 Results = Annotated[
@@ -61,3 +65,10 @@ def wants_portfolio(project: str | None, projects: str | None, **others: Any) ->
             param_hint="--workers",
         )
     return projects is not None
+
+
+def one_project_only(outputs: Outputs) -> None:
+    """Raises a usage error for outputs that are of a single project."""
+    for option, value in (("--report", outputs.report), ("--excel", outputs.excel)):
+        if value is not None:
+            raise typer.BadParameter("this is for one PROJECT, not for --projects", param_hint=option)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from optimizer.cli.answered import answer
 from optimizer.cli.guard import DONE, FAILED
-from optimizer.cli.output import check_target, deliver
+from optimizer.cli.outputs import Outputs
 from optimizer.cli.progress import Progress
 from optimizer.errors import InputError, Problem
 
@@ -19,20 +20,19 @@ def run(
     confidence: float | None,
     samples: int | None,
     seed: int | None,
-    json: str | None,
+    outputs: Outputs,
 ) -> int:
     """Compare, print, and say by the status whether the changed package passes."""
-    check_target(json)
+    outputs.check(project, against)
     import optimizer
-    from optimizer.report.check import check_page
-    from optimizer.report.record import to_json
+    from optimizer.report.answers import Behind
 
     changed, baseline = _load_both(project, against)
     with Progress() as progress:
         result = optimizer.check(
             changed, baseline, confidence=confidence, samples=samples, seed=seed, progress=progress
         )
-    deliver(check_page(result), to_json(result), json)
+    answer(result, outputs, Behind(changed, baseline))
     return DONE if result.passes else FAILED
 
 

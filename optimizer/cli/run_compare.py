@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from optimizer.cli.answered import answer
 from optimizer.cli.guard import DONE, FAILED
-from optimizer.cli.output import check_target, deliver
+from optimizer.cli.outputs import Outputs
 from optimizer.cli.progress import Progress
 
 
@@ -14,18 +15,17 @@ def run(
     rates: list[str],
     time_limit: float | None,
     gap: float | None,
-    json: str | None,
+    outputs: Outputs,
 ) -> int:
     """Compare, print, and say by the status whether any offer meets the target."""
-    check_target(json)
+    outputs.check(project, offers)
     import optimizer
-    from optimizer.report.compare import compare_page
-    from optimizer.report.record import to_json
+    from optimizer.report.answers import Behind
 
     loaded = optimizer.load_project(project)
     with Progress() as progress:
         result = optimizer.compare(
             loaded, offers, volume=volume, rates=rates, time_limit=time_limit, gap=gap, progress=progress
         )
-    deliver(compare_page(result), to_json(result), json)
+    answer(result, outputs, Behind(loaded))
     return DONE if result.feasible else FAILED

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from optimizer.cli.answered import answer
 from optimizer.cli.guard import DONE, FAILED, INTERRUPTED
 from optimizer.cli.interrupt import Interrupt
-from optimizer.cli.output import check_target, deliver
+from optimizer.cli.outputs import Outputs
 from optimizer.cli.progress import Progress
 
 
@@ -14,14 +15,13 @@ def run(
     gap: float | None,
     memory_limit: float | None,
     confidence: float | None,
-    json: str | None,
+    outputs: Outputs,
 ) -> int:
     """Design, print, and say by the status whether a structure that passes was found, or that the search
     was interrupted before its proof."""
-    check_target(json)
+    outputs.check(project)
     import optimizer
-    from optimizer.report.design import design_page
-    from optimizer.report.record import to_json
+    from optimizer.report.answers import Behind
 
     loaded = optimizer.load_project(project)
     with Interrupt() as interrupt, Progress() as progress:
@@ -34,7 +34,7 @@ def run(
             stop=interrupt.asked,
             progress=progress,
         )
-    deliver(design_page(result), to_json(result), json)
+    answer(result, outputs, Behind(loaded))
     if result.stopped_by == "interrupt":
         return INTERRUPTED
     found = result.predicted is not None and result.predicted.passes

@@ -6,9 +6,11 @@ import hashlib
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
+from optimizer.cli.answered import answer
 from optimizer.cli.guard import DONE
-from optimizer.cli.output import STDOUT, check_target, deliver, write_atomically
+from optimizer.cli.outputs import Outputs, check_target
 from optimizer.errors import GeometryError, InputError, Problem, UnitError
+from optimizer.files import write_atomically
 
 if TYPE_CHECKING:
     from optimizer.geometry.mesh.model import Mesh
@@ -29,17 +31,17 @@ def run(
     up: str | None,
     picture: str | None,
     no_picture: bool,
-    json: str | None,
+    outputs: Outputs,
 ) -> int:
     """Measure, draw, print."""
-    target = None if no_picture else picture or f"{Path(file).stem}-geometry.svg"
-    metres = _checked(file, unit, inner, shows, up, target, json, asked=picture is not None and no_picture)
+    drawn_elsewhere = outputs.report is not None and picture is None
+    target = None if no_picture or drawn_elsewhere else picture or f"{Path(file).stem}-geometry.svg"
+    metres = _checked(file, unit, inner, shows, up, target, outputs, picture is not None and no_picture)
     import optimizer
     from optimizer.geometry.mesh import load
     from optimizer.geometry.mesh.pieces import upright as upright_of
     from optimizer.geometry.survey import survey
-    from optimizer.report.geometry import geometry_page
-    from optimizer.report.record import to_json
+    from optimizer.report.answers import Behind
     from optimizer.report.snippet import project_lines
 
     said = None if shows is None else cast("Shows", shows)
@@ -67,7 +69,7 @@ def run(
 
         colours = plain_colours(len(mesh.faces)) if local is None else thickness_colours(local.thickness)
         write_atomically(Path(target), drawn(mesh, upright, colours))
-    deliver(geometry_page(result), to_json(result), json)
+    answer(result, outputs, Behind(mesh=mesh, upright=upright, local=local))
     return DONE
 
 
@@ -92,7 +94,7 @@ def _checked(
     shows: str | None,
     up: str | None,
     target: str | None,
-    json: str | None,
+    outputs: Outputs,
     asked: bool,
 ) -> float:
     """One unit of the file [m], or one error with everything that is wrong with the call."""
@@ -103,12 +105,12 @@ def _checked(
             problems.append(
                 Problem("is a folder" if Path(given).is_dir() else "there is no such file", given)
             )
-    for name, option in ((target, "--picture"), (json, "--json")):
-        problems += _target_problems(name, option, inputs)
+    drawn = _picture_problems(target, inputs)
+    others = () if drawn else (("--picture", target),)
+    problems += drawn
+    problems += outputs.problems(*inputs, others=others)
     if asked:
         problems.append(Problem("only one of --picture and --no-picture can be given", field="--picture"))
-    if target is not None and json is not None and Path(target).resolve() == Path(json).resolve():
-        problems.append(Problem("the picture and the JSON answer need different files", field="--json"))
     if up is not None and up not in _WAYS:
         problems.append(Problem(f"{up!r} is no direction", field="--up", hint=f"write {', '.join(_WAYS)}"))
     if shows is not None and shows not in _SHOWS:
@@ -126,20 +128,19 @@ def _checked(
     return metres
 
 
-def _target_problems(name: str | None, option: str, inputs: list[str]) -> list[Problem]:
-    if name is None or (name == STDOUT and option == "--json"):
+def _picture_problems(name: str | None, inputs: list[str]) -> list[Problem]:
+    if name is None:
         return []
-    if option == "--picture" and Path(name).suffix.lower() != ".svg":
-        return [Problem(f"{name!r} is not the name of an SVG file", field=option, hint="end it in .svg")]
+    if Path(name).suffix.lower() != ".svg":
+        hint = "end it in .svg"
+        return [Problem(f"{name!r} is not the name of an SVG file", field="--picture", hint=hint)]
     if any(Path(name).resolve() == Path(x).resolve() for x in inputs):
-        return [Problem("would be written over: it is read here", name, field=option)]
+        return [Problem("would be written over: it is read here", name, field="--picture")]
     try:
-        check_target(name, option)
+        check_target(name, "--picture")
     except InputError as error:
-        if option != "--picture":
-            return list(error.problems)
         hint = "name another with --picture, or leave it out with --no-picture"
-        return [Problem(x.message, x.file, field=option, hint=hint) for x in error.problems]
+        return [Problem(x.message, x.file, field="--picture", hint=hint) for x in error.problems]
     return []
 
 

@@ -6,7 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from optimizer.cli.guard import DONE, WRONG_INPUT
-from optimizer.cli.output import check_target, deliver
+from optimizer.cli.output import deliver
+from optimizer.cli.outputs import check_target
 from optimizer.errors import InputError, Problem
 
 if TYPE_CHECKING:
@@ -15,7 +16,12 @@ if TYPE_CHECKING:
 
 
 def run(
-    what: str, json: str | None, project: str | None = None, name: str | None = None, file: str | None = None
+    what: str,
+    json: str | None,
+    units: str = "si",
+    project: str | None = None,
+    name: str | None = None,
+    file: str | None = None,
 ) -> int:
     """``what`` is list, show or lint."""
     check_target(json)
@@ -23,13 +29,17 @@ def run(
         return _lint(file, json)
     from optimizer.report.materials import list_page, list_record, show_page, show_record
     from optimizer.report.record import dump
+    from optimizer.units.systems import system
 
+    shown = system(units)
     catalog = _catalog(project)
     if what == "show":
-        deliver(show_page(catalog, str(name)), dump(_stamped(show_record(catalog, str(name)))), json)
+        deliver(
+            show_page(catalog, str(name), units=shown), dump(_stamped(show_record(catalog, str(name)))), json
+        )
     else:
         materials = [catalog.material(each) for each in catalog.names()]
-        deliver(list_page(materials), dump(_stamped(list_record(materials))), json)
+        deliver(list_page(materials, units=shown), dump(_stamped(list_record(materials))), json)
     return DONE
 
 
@@ -60,13 +70,14 @@ def _lint(file: str | None, json: str | None) -> int:
 def _findings(file: str | None) -> list[Finding]:
     """Findings in the shipped table, in a table file, or in what a project file says of materials."""
     from optimizer.catalog.lint import Finding, lint_shipped, lint_tables
+    from optimizer.catalog.workbook import WORKBOOKS
 
     if file is None:
         return lint_shipped()
     path = Path(file)
     if not path.is_file():
         raise InputError(Problem("there is no such file", file))
-    if path.suffix.lower() not in (".yaml", ".yml"):
+    if path.suffix.lower() not in (".yaml", ".yml", *WORKBOOKS):
         return lint_tables([path])
     import optimizer
 

@@ -7,7 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from optimizer.cli.guard import BROKEN, DONE, FAILED, INTERRUPTED, WRONG_INPUT
-from optimizer.cli.output import check_target, deliver, write_atomically
+from optimizer.cli.output import deliver
+from optimizer.cli.outputs import check_target
+from optimizer.files import write_atomically
 
 if TYPE_CHECKING:
     from optimizer.report.portfolio import Portfolio
@@ -22,6 +24,7 @@ def run(
     fresh: bool,
     csv: str | None,
     json: str | None,
+    units: str,
     **options: Any,
 ) -> int:
     """Run, keep every answer, print the table; the status is that of the worst project."""
@@ -30,6 +33,7 @@ def run(
     from optimizer.portfolio import ClusterLost, Stopped, run_portfolio
     from optimizer.report.bar import bar
     from optimizer.report.portfolio import portfolio_csv, portfolio_json, portfolio_page
+    from optimizer.units.systems import system
 
     try:
         with bar(command) as progress:
@@ -51,7 +55,7 @@ def run(
         return BROKEN
     if csv is not None:
         write_atomically(Path(csv), portfolio_csv(portfolio))
-    deliver(portfolio_page(portfolio), portfolio_json(portfolio), json)
+    deliver(portfolio_page(portfolio, units=system(units)), portfolio_json(portfolio), json)
     return _status(portfolio)
 
 

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from optimizer.cli.answered import answer
 from optimizer.cli.guard import DONE, FAILED
-from optimizer.cli.output import check_target, deliver
+from optimizer.cli.outputs import Outputs
 from optimizer.cli.progress import Progress
 
 
-def run(project: str, samples: int | None, seed: int | None, json: str | None) -> int:
+def run(project: str, samples: int | None, seed: int | None, outputs: Outputs) -> int:
     """Predict, print, and say by the status whether the package passes."""
-    check_target(json)
+    outputs.check(project)
     import optimizer
-    from optimizer.report.predict import predict_page
-    from optimizer.report.record import to_json
+    from optimizer.report.answers import Behind
 
+    loaded = optimizer.load_project(project)
     with Progress() as progress:
-        result = optimizer.predict(project, samples=samples, seed=seed, progress=progress)
-    deliver(predict_page(result), to_json(result), json)
+        result = optimizer.predict(loaded, samples=samples, seed=seed, progress=progress)
+    answer(result, outputs, Behind(loaded))
     return DONE if result.passes else FAILED

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from optimizer.cli.answered import answer
 from optimizer.cli.guard import DONE, FAILED, INTERRUPTED
 from optimizer.cli.interrupt import Interrupt
-from optimizer.cli.output import STDOUT, check_target, deliver, put, write_atomically
+from optimizer.cli.output import put
+from optimizer.cli.outputs import STDOUT, Outputs
 from optimizer.cli.progress import Progress
 from optimizer.errors import InputError, Problem, UnitError
+from optimizer.files import write_atomically
 
 
 def run(
@@ -20,16 +23,15 @@ def run(
     time_limit: float | None,
     gap: float | None,
     csv: str | None,
-    json: str | None,
+    outputs: Outputs,
 ) -> int:
     """Find the frontier, print or save it, and say by the status whether any structure was found."""
-    check_target(json)
-    check_target(csv, option="--csv")
-    if csv == json == STDOUT:
+    outputs.check(project, others=(("--csv", csv),))
+    if csv == outputs.json == STDOUT:
         raise InputError(Problem("only one of --csv and --json can go to standard output", field="--csv"))
     import optimizer
-    from optimizer.report.record import to_json
-    from optimizer.report.tradeoff import tradeoff_csv, tradeoff_page
+    from optimizer.report.answers import Behind
+    from optimizer.report.tradeoff import tradeoff_csv
 
     span = {"start": _seconds("--from", start), "end": _seconds("--to", end)}
     loaded = optimizer.load_project(project)
@@ -44,15 +46,11 @@ def run(
             progress=progress,
             **span,
         )
-    table, record = tradeoff_csv(result), to_json(result)
+    if csv not in (None, STDOUT):
+        write_atomically(Path(str(csv)), tradeoff_csv(result))
+    answer(result, outputs, Behind(loaded), text=csv != STDOUT)
     if csv == STDOUT:
-        if json is not None:
-            write_atomically(Path(json), record)
-        put(table)
-    else:
-        if csv is not None:
-            write_atomically(Path(csv), table)
-        deliver(tradeoff_page(result), record, json)
+        put(tradeoff_csv(result))
     if result.status == "interrupt":
         return INTERRUPTED
     return DONE if result.points else FAILED

@@ -19,6 +19,7 @@ from optimizer.design.contender import Account, Contender, Structure
 from optimizer.design.optimise import DEFAULT_GAP, DEFAULT_TIME, Optimum, optimise
 from optimizer.design.problem import Choice
 from optimizer.design.spread import Effects, effects, quantities
+from optimizer.progress import step
 from optimizer.results_compare import CompareResult
 from optimizer.shelflife.nested import alone_only
 
@@ -147,6 +148,7 @@ class _Comparison:
 
     def all(self) -> list[Compared]:
         for k, entry in enumerate(self.entries):
+            self.tell(0, k)
             share = self.left / (len(self.entries) - k)
             name = entry.contender.name
             best = self.optimise(
@@ -161,14 +163,23 @@ class _Comparison:
                 structure = entry.account.structure(entry.contender, best)
                 entry.pool.append(structure)
                 entry.bound = best.bound + entry.value(structure) - best.objective
-        for entry in self.entries:
+        for k, entry in enumerate(self.entries):
+            self.tell(1, k)
             entry.effects = self.effects(entry)
         compared = [self.compared(entry) for entry in self.entries]
         for k, one in enumerate(compared):
+            self.tell(2, k)
             rival = one.rival_of(compared)
             if one.structure is not None and rival is not None and one.contender.price is not None:
                 compared[k] = replace(one, tie=self.tie(self.entries[k], rival))
         return compared
+
+    def tell(self, turn: int, k: int) -> None:
+        """How many of the three passes over the offers are done: designs, spreads, prices to tie."""
+        count = len(self.entries)
+        name = self.entries[k].contender.name
+        words = (f"designing with {name}", f"spread of {name}", f"price at which {name} ties")
+        step(self.progress, turn * count + k, len(words) * count, words[turn])
 
     def compared(self, entry: _Entry) -> Compared:
         best, leader = entry.best, entry.leader()

@@ -25,6 +25,7 @@ from optimizer.design.options import DesignOptions
 from optimizer.design.polish import Polisher
 from optimizer.design.problem import Choice
 from optimizer.design.rules import wall_rules
+from optimizer.progress import step
 from optimizer.results import PredictResult
 from optimizer.shelflife.exchange import exchange_of
 from optimizer.shelflife.package import Case
@@ -253,7 +254,7 @@ class Frontier:
         if self.left <= 0:
             raise Ended(TIME)
         if self.progress and doing:
-            self.progress(f"{doing}; {len(self.known)} shelf lives done")
+            self.progress(f"{doing}; shelf lives done: {len(self.known)}")
 
     # -- between targets -------------------------------------------------------------------------------------
 
@@ -267,8 +268,14 @@ class Frontier:
                 middle = (first + last) // 2
                 ordered.append(targets[middle])
                 waiting += [(first, middle), (middle, last)]
-        for target in ordered:
+        for k, target in enumerate(ordered):
+            self.count(k, len(ordered))
             self.solve(target)
+        self.count(len(ordered), len(ordered))
+
+    def count(self, done: int, total: int) -> None:
+        if self.progress:
+            step(self.progress, done, total, f"shelf lives done: {done} of {total}")
 
     def straighten(self) -> None:
         """Try the layers of a neighbour where they may do as well, so that no change is reported that need

@@ -117,7 +117,7 @@ SHAPES: Mapping[str, ShapeSpec] = {
     ),
     "profile": ShapeSpec(
         profile,
-        "body of revolution from a table of radius against height",
+        "body of revolution, from rows of height and radius",
         {"points": Parameter("table", "rows of height and radius, heights increasing")},
         {
             "closed_bottom": _flag("whether a flat disc closes the lower end"),

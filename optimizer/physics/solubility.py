@@ -9,6 +9,7 @@ Pa)].
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import lru_cache
 
 import numpy as np
@@ -25,15 +26,15 @@ OXYGEN_VALID = (273.15, 313.15)
 OIL_FACTOR = 5.5
 
 #: ln DO [mg/L] = sum c_n / T^n
-_BENSON_KRAUSE = (-139.34411, 1.575701e5, -6.642308e7, 1.243800e10, -8.621949e11)
+BENSON_KRAUSE = (-139.34411, 1.575701e5, -6.642308e7, 1.243800e10, -8.621949e11)
 #: gas -> (H at 298.15 K [mol/(m3 Pa)], d ln H / d(1/T) [K])
-_SANDER = {"CO2": (3.3e-4, 2400.0), "N2": (6.4e-6, 1300.0)}
+SANDER: Mapping[str, tuple[float, float]] = {"CO2": (3.3e-4, 2400.0), "N2": (6.4e-6, 1300.0)}
 
 
 def oxygen_saturation(temperature: ArrayLike) -> Array:
     """Dissolved O2 in fresh water under humid air at 1 atm [kg/m3], any shape of ``temperature`` [K]."""
     t = np.asarray(temperature, dtype=float)
-    log = sum(c / t**n for n, c in enumerate(_BENSON_KRAUSE))
+    log = sum(c / t**n for n, c in enumerate(BENSON_KRAUSE))
     value: Array = np.exp(log) * 1e-3
     return value
 
@@ -45,7 +46,7 @@ def henry_water(gas: str, temperature: ArrayLike) -> Array:
         pressure = DRY_AIR["O2"] * (ATMOSPHERE - saturation_pressure(t))
         oxygen: Array = oxygen_saturation(t) / MOLAR_MASS["O2"] / pressure
         return oxygen
-    h, slope = _SANDER[gas]
+    h, slope = SANDER[gas]
     value: Array = h * np.exp(slope * (1.0 / t - 1.0 / 298.15))
     return value
 

@@ -8,6 +8,7 @@ from typing import Any, ClassVar, Literal
 from pydantic import BaseModel, ConfigDict, ModelWrapValidatorHandler, ValidationError, model_validator
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
+from optimizer.project.meanings import MEANINGS
 from optimizer.project.suggest import did_you_mean, nearest
 
 #: Where a problem points: at the value, or at the key.
@@ -38,10 +39,17 @@ def shown(value: Any) -> str:
 class Group(BaseModel):
     """A group of keys. Unknown keys, empty keys and missing keys are all reported, each in words."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        arbitrary_types_allowed=True,
+        json_schema_extra=lambda schema, model: _described(schema, model),
+    )
 
     #: What stands in messages for this group; examples for keys that are missing.
     example: ClassVar[dict[str, str]] = {}
+    #: What keys mean that have no entry in ``meanings`` under the name of the class.
+    meaning: ClassVar[dict[str, str]] = {}
 
     @model_validator(mode="wrap")
     @classmethod
@@ -74,6 +82,34 @@ class Group(BaseModel):
         if lines:
             raise ValidationError.from_exception_data(cls.__name__, lines)
         return result
+
+
+def meanings_of(model: type[BaseModel]) -> dict[str, str]:
+    """What the keys of the group mean; those that it has from other groups included."""
+    found: dict[str, str] = dict(getattr(model, "meaning", {}))
+    for each in model.__mro__:
+        found = {**MEANINGS.get(each.__name__, {}), **found}
+    return found
+
+
+def _described(schema: dict[str, Any], model: type[BaseModel]) -> None:
+    """Adds meanings and examples to the JSON Schema of a group, whose own text is for developers."""
+    schema.pop("description", None)
+    said = meanings_of(model)
+    examples: dict[str, str] = getattr(model, "example", {})
+    for key, entry in schema.get("properties", {}).items():
+        if key in said:
+            entry["description"] = said[key]
+        if examples.get(key, "{")[0] not in '{["':
+            entry["examples"] = [_scalar(examples[key])]
+
+
+def _scalar(text: str) -> str | float | bool:
+    """A short value as YAML reads it."""
+    try:
+        return {"true": True, "false": False}.get(text, text) if text.isalpha() else float(text)
+    except ValueError:
+        return text
 
 
 def known_keys(model: type[BaseModel]) -> list[str]:

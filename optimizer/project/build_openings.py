@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 from optimizer.errors import GeometryError
 from optimizer.geometry.surface import Patch, Surface
 from optimizer.project import schema_package as given
-from optimizer.project.build_mesh import Meshes, Walls
+from optimizer.project.build_mesh import Meshes
 from optimizer.project.build_thickness import Built, one_ratio
+from optimizer.project.mesh_portions import Walls
 from optimizer.project.reader import Reader
 from optimizer.project.source import Location
 from optimizer.project.suggest import did_you_mean

@@ -14,6 +14,15 @@ from optimizer.constants import GASES, PERMEANTS
 from optimizer.errors import UnitError
 from optimizer.physics.water import VALID_FROM
 from optimizer.project.base import fault, shown
+from optimizer.project.json_kinds import (
+    choice_shape,
+    flag_shape,
+    number_shape,
+    quantity_shape,
+    ratio_shape,
+    whole_shape,
+    word_shape,
+)
 from optimizer.project.suggest import did_you_mean
 from optimizer.units import Quantity, read
 
@@ -60,7 +69,8 @@ def bounded(number: float, text: Any, *, least: float, most: float, above: float
 
 def quantity(kinds: str | Sequence[str], example: str, **bounds: Any) -> PlainValidator:
     """Validator of a quantity of one of ``kinds``."""
-    return PlainValidator(lambda value: take(value, kinds, example, **bounds))
+    shape = quantity_shape(kinds, example, bounds.get("limits", ""))
+    return PlainValidator(lambda value: take(value, kinds, example, **bounds), json_schema_input_type=shape)
 
 
 def number(
@@ -96,7 +106,8 @@ def number(
 
 
 def plain_number(**options: Any) -> PlainValidator:
-    return PlainValidator(lambda value: number(value, **options))
+    shape = number_shape(options.get("example", "1.5"), options.get("limits", ""))
+    return PlainValidator(lambda value: number(value, **options), json_schema_input_type=shape)
 
 
 def whole(least: int, most: int) -> PlainValidator:
@@ -106,7 +117,7 @@ def whole(least: int, most: int) -> PlainValidator:
             raise fault(f"{shown(value)} is not a whole number", f"from {least} to {most}")
         return int(result)
 
-    return PlainValidator(check)
+    return PlainValidator(check, json_schema_input_type=whole_shape(least, most))
 
 
 def ratio(value: Any) -> float:
@@ -124,7 +135,7 @@ def share_or_number(*, most: float = math.inf, limits: str = "") -> PlainValidat
         bounded(result, value, least=0.0, most=most, above=-math.inf, limits=limits)
         return result
 
-    return PlainValidator(check)
+    return PlainValidator(check, json_schema_input_type=ratio_shape())
 
 
 def _is_number(text: str) -> bool:
@@ -143,7 +154,7 @@ def choice(*words: str) -> PlainValidator:
             return value
         raise fault(f"{shown(value)} is not known here", did_you_mean(str(value), words, "one of"))
 
-    return PlainValidator(check)
+    return PlainValidator(check, json_schema_input_type=choice_shape(words))
 
 
 def word(value: Any) -> str:
@@ -171,7 +182,8 @@ def for_gas(kinds: Callable[[str], Sequence[str]], example: Callable[[str], str]
             return None
         return take(value, kinds(gas), example(gas), gas=gas, least=0.0, limits="at least 0")
 
-    return PlainValidator(check)
+    shape = quantity_shape("transmission", example("O2"))
+    return PlainValidator(check, json_schema_input_type=shape)
 
 
 def _temperature(value: Any) -> Quantity:
@@ -195,7 +207,10 @@ Length = Annotated[Quantity, quantity("length", "300 um", above=0.0, limits="mor
 Area = Annotated[Quantity, quantity("area", "18 cm2", above=0.0, limits="more than 0")]
 Volume = Annotated[Quantity, quantity("volume", "30 mL", above=0.0, limits="more than 0")]
 Mass = Annotated[Quantity, quantity("mass", "1.03 kg", above=0.0, limits="more than 0")]
-Temperature = Annotated[Quantity, PlainValidator(lambda value: _temperature(value))]
+_WARMTH = quantity_shape("temperature", "23 degC", "from -30 degC to 80 degC")
+Temperature = Annotated[
+    Quantity, PlainValidator(lambda value: _temperature(value), json_schema_input_type=_WARMTH)
+]
 Humidity = Annotated[
     Quantity, quantity("relative humidity", "50 %", least=0.0, most=1.0, limits="from 0 % to 100 %")
 ]
@@ -215,7 +230,7 @@ Energy = Annotated[
 ]
 Activity = Annotated[float, plain_number(least=0.0, most=1.0, limits="from 0 to 1", example="0.95")]
 Factor = Annotated[float, plain_number(above=0.0, limits="more than 0", example="1.4")]
-Word = Annotated[str, PlainValidator(word)]
-Flag = Annotated[bool, PlainValidator(flag)]
+Word = Annotated[str, PlainValidator(word, json_schema_input_type=word_shape())]
+Flag = Annotated[bool, PlainValidator(flag, json_schema_input_type=flag_shape())]
 Gas = Annotated[str, choice(*PERMEANTS)]
 HeadspaceGas = Annotated[str, choice(*GASES)]

@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from optimizer.catalog import Catalog, load_catalog
+from optimizer.catalog.workbook import OTHER_BOOKS, WORKBOOKS
 from optimizer.design.options import DesignOptions
 from optimizer.errors import InputError, Problem
 from optimizer.physics.material import Material
 from optimizer.project import check_storage, checks
+from optimizer.project.book import read_book
 from optimizer.project.build_closures import build_covers, build_seals
 from optimizer.project.build_design import build_design
 from optimizer.project.build_outer import build_outer
@@ -38,10 +40,13 @@ from optimizer.shelflife.contents import simulated_gases
 from optimizer.shelflife.nested import surrounded
 from optimizer.shelflife.package import Case, Package, Part, Product, Stage, TransmissionLimit, Wall
 
+#: More than the characters of any quantity, within which a problem may point.
+_APART = 1_000
+
 
 @dataclass(frozen=True)
 class Project:
-    """A project file that was read without a problem.
+    """A project file, YAML or a workbook, that was read without a problem.
 
     design: None without a ``design`` section. sha256: of the project file and every file it refers to.
     data: the plain contents of the file. files: the project file, then the files it refers to.
@@ -58,12 +63,12 @@ class Project:
 
 
 def load_project(path: str | Path) -> Project:
-    """Read the project file at ``path``; paths in it are relative to its folder.
+    """Read the project file at ``path``, YAML or a workbook; paths in it are relative to its folder.
 
     Raises InputError with all problems.
     """
     path = Path(path)
-    source = read_source(path)
+    source = project_source(path)
     sections, found = read_sections(source)
     reader = Reader(source, [*source.problems, *found])
     catalog = _catalog(sections, path.parent, reader)
@@ -76,6 +81,12 @@ def load_project(path: str | Path) -> Project:
         raise InputError(reader.problems)
     files = _files(sections, path)
     return Project(case, design, catalog, path, _digest(files), source.data, files, source)
+
+
+def project_source(path: Path) -> Source:
+    """The plain contents of a project file, YAML or a workbook, with their places. Raises InputError."""
+    is_book = path.suffix.lower() in (*WORKBOOKS, *OTHER_BOOKS)
+    return read_book(path) if is_book else read_source(path)
 
 
 def _catalog(sections: Sections, base: Path, reader: Reader) -> Catalog | None:
@@ -101,8 +112,10 @@ def _catalog(sections: Sections, base: Path, reader: Reader) -> Catalog | None:
         """Line and column of a place in the inline entries; remembers which key stands there."""
         place = ("materials", places[int(path[0])], *path[1:])
         mark = reader.source.mark(place)
-        seen.setdefault(mark.line, {})[mark.column] = place
-        return mark.line, mark.column
+        # cells of one row may be of several sheets: so their columns are numbers of their own, far apart
+        column = _APART * len(seen.get(mark.line, {})) + 1 if mark.sheet else mark.column
+        seen.setdefault(mark.line, {})[column] = place
+        return mark.line, column
 
     try:
         catalog = load_catalog(tables, inline, file=reader.source.file, locate=locate)
@@ -111,7 +124,13 @@ def _catalog(sections: Sections, base: Path, reader: Reader) -> Catalog | None:
         for problem in error.problems:
             columns = [c for c in seen.get(problem.line, {}) if c <= problem.column]
             if problem.file == reader.source.file and columns:
-                problem = replace(problem, field=dotted(seen[problem.line][max(columns)]))
+                place = seen[problem.line][max(columns)]
+                if reader.source.mark(place).sheet:
+                    empty = (*place, problem.field)  # a cell of the row in which nothing stands
+                    where = empty if empty in reader.source.homes else place
+                    reader.refuse(where, problem.message, problem.hint)
+                    continue
+                problem = replace(problem, field=dotted(place))
             reader.problems.append(problem)
         return None
 

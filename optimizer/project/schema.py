@@ -19,8 +19,10 @@ from optimizer.project.fields import (
     Word,
     take,
 )
+from optimizer.project.json_kinds import choice_shape, quantity_shape
+from optimizer.project.json_material import material_shape
 from optimizer.project.schema_design import Design
-from optimizer.project.schema_material import material_entry
+from optimizer.project.schema_material import Table, material_entry
 from optimizer.project.schema_package import Package, Wall, named, some
 from optimizer.project.schema_product import BeforeClosing, Product
 from optimizer.project.schema_storage import Stage, WeatherStage, stage_kind
@@ -60,7 +62,15 @@ class TransmissionLimit(Group):
 
     gas: Gas
     wall: Word | None = None
-    max: Annotated[Any, PlainValidator(lambda v, info: _maximum(v, info.data))]
+    max: Annotated[
+        Any,
+        PlainValidator(
+            lambda v, info: _maximum(v, info.data),
+            json_schema_input_type=quantity_shape(
+                ("transmission rate",), LIMIT_EXAMPLE["gas"][0], "more than 0"
+            ),
+        ),
+    ]
     temperature: Temperature
     humidity: Humidity
     humidity_far: Humidity | None = None
@@ -98,21 +108,23 @@ def _wall_mode(value: Any) -> str:
 class ProjectFile(Group):
     """The whole file; a section that is wrong does not hide what is wrong in the others."""
 
-    format: Annotated[int, PlainValidator(_format)]
+    format: Annotated[int, PlainValidator(_format, json_schema_input_type=choice_shape((1,)))]
     title: Word | None = None
-    materials: list[Annotated[Any, PlainValidator(material_entry)]] = []
+    materials: list[
+        Annotated[Any, PlainValidator(material_entry, json_schema_input_type=Table | material_shape())]
+    ] = []
     product: Product
     package: Package
     walls: Annotated[dict[str, Wall], named("wall")] | None = None
     storage: Annotated[
-        list[Annotated[Any, PlainValidator(one_of(stage_kind))]],
+        list[Annotated[Any, PlainValidator(one_of(stage_kind), json_schema_input_type=Stage | WeatherStage)]],
         BeforeValidator(
             lambda v: some(v, "stage", "{duration: 4 months, temperature: 23 degC, humidity: 50 %}")
         ),
     ]
     target: Target | None = None
     design: Design | None = None
-    wall: Annotated[str, PlainValidator(_wall_mode)] = "auto"
+    wall: Annotated[str, PlainValidator(_wall_mode, json_schema_input_type=choice_shape(WALL_MODES))] = "auto"
     before_closing: BeforeClosing | None = None
     uncertainty: Uncertainty | None = None
     example: ClassVar[dict[str, str]] = {

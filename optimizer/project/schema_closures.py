@@ -119,7 +119,9 @@ class ORingPart(SealPart):
 
 
 class SealEdgePart(SealPart):
-    seal_edge: Annotated[SealEdge | WallEdge, PlainValidator(one_of(_edge))]
+    seal_edge: Annotated[
+        SealEdge | WallEdge, PlainValidator(one_of(_edge), json_schema_input_type=SealEdge | WallEdge)
+    ]
 
 
 class ValvePart(SealPart):
@@ -183,7 +185,10 @@ def _holes(value: Any) -> type[Group]:
 
 
 class HolePart(Group):
-    pinhole: Annotated[Hole | SpreadHoles | HoleTable, PlainValidator(one_of(_holes))]
+    pinhole: Annotated[
+        Hole | SpreadHoles | HoleTable,
+        PlainValidator(one_of(_holes), json_schema_input_type=Hole | SpreadHoles | HoleTable),
+    ]
 
 
 class Label(Group):

@@ -29,7 +29,7 @@ _MASS_KINDS = ("grammage", "mass")
 WallMass = Annotated[Quantity, quantity(_MASS_KINDS, "85 g/m2", above=0.0, limits="more than 0")]
 
 
-class Thickness(Group):
+class ThicknessRange(Group):
     min: Length | None = None
     max: Length | None = None
     example: ClassVar[dict[str, str]] = {"min": "400 um", "max": "900 um"}
@@ -79,12 +79,12 @@ class Regrind(Group):
 class Rules(Group):
     max_layers: Annotated[int, whole(1, 15)] = 7
     gauge_step: Length | None = None
-    total_thickness: Thickness | None = None
+    total_thickness: ThicknessRange | None = None
     total_mass: MassRange | None = None
     inside: Annotated[str, choice(*ROLES, "any")] = "seal"
     outside: Annotated[str, choice(*ROLES, "any")] = "print"
     share: dict[Word, ShareRange] = {}
-    mono_material: Annotated[Any, PlainValidator(_mono)] = None
+    mono_material: Annotated[Any, PlainValidator(_mono, json_schema_input_type=MonoMaterial)] = None
     recycled_content: LeastShare | None = None
     foil_free: Flag = False
     metal_free: Flag = False

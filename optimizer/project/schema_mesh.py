@@ -9,8 +9,9 @@ from pydantic_core import PydanticCustomError
 
 from optimizer.errors import UnitError
 from optimizer.project.base import Group, fault, shown
-from optimizer.project.fields import Factor, Word, choice, flag, quantity, take, whole
-from optimizer.project.schema_thickness import Thickness, any_thickness
+from optimizer.project.fields import Factor, Flag, Word, choice, quantity, take, whole
+from optimizer.project.json_kinds import LENGTH_CELL, table_shape
+from optimizer.project.schema_thickness import AnyThickness
 from optimizer.project.suggest import did_you_mean
 from optimizer.units import Quantity, read
 
@@ -68,11 +69,17 @@ class Region(Group):
     from_opening: Reach | None = None
     opening: Annotated[int, whole(1, 1000)] | None = None
     body: Word | None = None
-    box: Annotated[Box, PlainValidator(corners)] | None = None
+    box: (
+        Annotated[
+            Box,
+            PlainValidator(corners, json_schema_input_type=table_shape([LENGTH_CELL] * 3, "two corners")),
+        ]
+        | None
+    ) = None
     wall: Word | None = None
     thickness_ratio: Factor | None = None
-    thickness: Annotated[Thickness, PlainValidator(any_thickness)] | None = None
-    sealed: Annotated[bool, PlainValidator(flag)] = False
+    thickness: AnyThickness | None = None
+    sealed: Flag = False
     example: ClassVar[dict[str, str]] = {
         "above": "60 mm",
         "below": "20 mm",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cache
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Any, ClassVar, Literal, Union
 
 from pydantic import BeforeValidator, PlainValidator, create_model
 from pydantic_core import PydanticCustomError
@@ -29,6 +29,15 @@ from optimizer.project.fields import (
     take,
     whole,
 )
+from optimizer.project.json_kinds import (
+    LENGTH_CELL,
+    choice_shape,
+    flag_shape,
+    quantity_shape,
+    ratio_shape,
+    table_shape,
+    word_shape,
+)
 from optimizer.project.schema_closures import SEALS, Label
 from optimizer.project.schema_closures import HolePart as HolePart
 from optimizer.project.schema_closures import SealPart as SealPart
@@ -36,7 +45,7 @@ from optimizer.project.schema_layers import Layer
 from optimizer.project.schema_layers import some as some
 from optimizer.project.schema_mesh import Region, Up, mesh_unit, region
 from optimizer.project.schema_product import Shares
-from optimizer.project.schema_thickness import TableFile, Thickness, any_thickness, flat_thickness
+from optimizer.project.schema_thickness import AnyThickness, TableFile, flat_thickness
 from optimizer.project.suggest import did_you_mean
 from optimizer.units import Quantity
 
@@ -55,7 +64,7 @@ class WallPart(Group):
 
     wall: Word
     thickness_ratio: Factor | None = None
-    thickness: Annotated[Thickness, PlainValidator(any_thickness)] | None = None
+    thickness: AnyThickness | None = None
     example: ClassVar[dict[str, str]] = {
         "wall": "bottle",
         "thickness_ratio": "1.4",
@@ -74,6 +83,10 @@ class WallPart(Group):
     }
 
 
+class ShapePart(WallPart):
+    """A part with a shape of its own kind, see ``shape_part``."""
+
+
 class AreaPart(WallPart):
     area: Area
 
@@ -86,13 +99,14 @@ class MeshPart(WallPart):
     """
 
     mesh: Word
-    unit: Annotated[float, PlainValidator(mesh_unit)]
+    unit: Annotated[float, PlainValidator(mesh_unit, json_schema_input_type=word_shape())]
     dimensions: Annotated[str, choice(*DIMENSIONS)] = "outside"
     shows: Annotated[Literal["one face", "both faces"], choice("one face", "both faces")] | None = None
     inner: Word | None = None
     up: Up | None = None
     regions: Annotated[
-        dict[str, Annotated[Region, PlainValidator(region)]], BeforeValidator(lambda v: _named(v, "region"))
+        dict[str, Annotated[Region, PlainValidator(region, json_schema_input_type=Region)]],
+        BeforeValidator(lambda v: _named(v, "region")),
     ] = {}
 
 
@@ -102,7 +116,13 @@ class OpeningPart(WallPart):
 
     opening_of: Word
     opening: Annotated[int, whole(1, 1000)] = 1
-    thickness: Annotated[Quantity, PlainValidator(flat_thickness)] | None = None
+    thickness: (
+        Annotated[
+            Quantity,
+            PlainValidator(flat_thickness, json_schema_input_type=quantity_shape("length", "480 um")),
+        ]
+        | None
+    ) = None
 
 
 class Rate(Group):
@@ -154,7 +174,9 @@ Part = WallPart | ClosurePart | HolePart | SealPart
 def shape_part(shape: str) -> type[WallPart]:
     """The keys of one shape, from the registry of shapes; other names of a key are keys of their own."""
     spec = SHAPES[shape]
-    fields: dict[str, Any] = {"shape": (str, ...)}
+    fields: dict[str, Any] = {
+        "shape": (Annotated[str, PlainValidator(str, json_schema_input_type=choice_shape((shape,)))], ...)
+    }
     for name, parameter in spec.required.items():
         fields[name] = (Annotated[Any, dimension(parameter.kind)], ...)
     for name, parameter in spec.optional.items():
@@ -162,20 +184,23 @@ def shape_part(shape: str) -> type[WallPart]:
     for name, meant in spec.aliases.items():
         fields[name] = (Annotated[Any, dimension(spec.parameters[meant].kind)], None)
     fields["dimensions"] = (Annotated[str, choice(*DIMENSIONS)], DIMENSIONS[0])
-    model: type[WallPart] = create_model(f"Shape_{shape}", __base__=WallPart, **fields)
+    model: type[WallPart] = create_model(f"Shape_{shape}", __base__=ShapePart, **fields)
+    described = {name: parameter.description for name, parameter in spec.parameters.items()}
+    model.meaning = described | {name: f"the same as `{meant}`" for name, meant in spec.aliases.items()}
     return model
 
 
 def dimension(kind: str) -> PlainValidator:
     """Validator of one parameter of a shape, giving its SI value; the shapes themselves check the range."""
-    readers: dict[str, Callable[[Any], Any]] = {
-        "length": lambda v: take(v, "length", "75 mm").value,
-        "area": lambda v: take(v, "area", "18 cm2").value,
-        "ratio": ratio,
-        "table": points,
-        "flag": flag,
+    readers: dict[str, tuple[Callable[[Any], Any], Any]] = {
+        "length": (lambda v: take(v, "length", "75 mm").value, quantity_shape("length", "75 mm")),
+        "area": (lambda v: take(v, "area", "18 cm2").value, quantity_shape("area", "18 cm2")),
+        "ratio": (ratio, ratio_shape()),
+        "table": (points, table_shape([LENGTH_CELL, LENGTH_CELL], "rows of height and radius")),
+        "flag": (flag, flag_shape()),
     }
-    return PlainValidator(readers[kind])
+    reader, shape = readers[kind]
+    return PlainValidator(reader, json_schema_input_type=shape)
 
 
 def points(value: Any) -> tuple[tuple[float, float], ...]:
@@ -235,7 +260,17 @@ def named(what: str) -> BeforeValidator:
     return BeforeValidator(check)
 
 
-_Parts = Annotated[dict[str, Annotated[Any, PlainValidator(one_of(_part))]], named("part")]
+def _every_part() -> Any:
+    """All kinds of parts, for the JSON Schema."""
+    shapes = [shape_part(name) for name in SHAPES]
+    kinds = (*shapes, AreaPart, MeshPart, OpeningPart, ClosurePart, HolePart, *SEALS.values())
+    return Union[kinds]  # noqa: UP007
+
+
+_Parts = Annotated[
+    dict[str, Annotated[Any, PlainValidator(one_of(_part), json_schema_input_type=_every_part())]],
+    named("part"),
+]
 
 
 class OuterPack(Group):

@@ -27,6 +27,14 @@ from optimizer.project.fields import (
     share_or_number,
     take,
 )
+from optimizer.project.json_kinds import (
+    NUMBER_CELL,
+    QUANTITY_CELL,
+    any_case_shape,
+    any_of,
+    quantity_shape,
+    table_shape,
+)
 from optimizer.units import Quantity
 
 _CREEP = "for example [[0 days, 0 %], [14 days, 1.5 %], [90 days, 2.5 %]]: time since closing, growth"
@@ -93,12 +101,23 @@ def _order(value: Any) -> int | str:
     raise fault(f"{shown(value)} is not known here", "one of: 0, 1, michaelis-menten")
 
 
+AMOUNT_RATES = ("mass rate", "mass rate per mass", "mass rate per volume")
+
+
 class Consumption(Group):
     """rate: per time for order 1; for the others oxygen per time, for the whole product or per its
     mass or volume."""
 
-    order: Annotated[int | str, PlainValidator(_order)]
-    rate: Annotated[Any, PlainValidator(lambda v, info: _rate(v, info.data.get("order")))]
+    order: Annotated[
+        int | str, PlainValidator(_order, json_schema_input_type=any_case_shape((0, 1, "michaelis-menten")))
+    ]
+    rate: Annotated[
+        Any,
+        PlainValidator(
+            lambda v, info: _rate(v, info.data.get("order")),
+            json_schema_input_type=quantity_shape(("rate", *AMOUNT_RATES), "0.05 1/day", "at least 0"),
+        ),
+    ]
     half_pressure: Pressure | None = None
     temperature: Temperature
     activation_energy: Energy | None = None
@@ -110,9 +129,6 @@ class Consumption(Group):
         "activation_energy": "60 kJ/mol",
         "half_pressure": "1 kPa",
     }
-
-
-AMOUNT_RATES = ("mass rate", "mass rate per mass", "mass rate per volume")
 
 
 def _rate(value: Any, order: Any) -> Quantity | None:
@@ -138,7 +154,15 @@ def _dissolves(value: Any) -> str | Quantity:
 
 
 class Oxygen(Group):
-    dissolves_like: Annotated[Any, PlainValidator(_dissolves)] = "nothing"
+    dissolves_like: Annotated[
+        Any,
+        PlainValidator(
+            _dissolves,
+            json_schema_input_type=any_of(
+                {"enum": list(_LIKE)}, QUANTITY_CELL, kind="word or gas solubility"
+            ),
+        ),
+    ] = "nothing"
     solubility_factor: Factor = 1.0
     dissolved_at_closing: (
         Annotated[
@@ -208,7 +232,12 @@ def _rows(value: Any) -> tuple[tuple[float, float], ...]:
 
 
 class TableOfPoints(Group):
-    table: Annotated[Any, PlainValidator(_rows)]
+    table: Annotated[
+        Any,
+        PlainValidator(
+            _rows, json_schema_input_type=table_shape([NUMBER_CELL, NUMBER_CELL], "rows of points")
+        ),
+    ]
     model: Annotated[str, choice("table")] = "table"
 
 
@@ -240,7 +269,10 @@ class Initial(Group):
 
 class Moisture(Group):
     dry_mass: Mass
-    isotherm: Annotated[Any, PlainValidator(one_of(_isotherm))]
+    isotherm: Annotated[
+        Any,
+        PlainValidator(one_of(_isotherm), json_schema_input_type=Gab | Oswin | Henderson | TableOfPoints),
+    ]
     initial: Initial
     example: ClassVar[dict[str, str]] = {
         "dry_mass": "200 g",

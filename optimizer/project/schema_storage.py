@@ -9,6 +9,7 @@ from pydantic import PlainValidator
 
 from optimizer.project.base import Group, fault, shown
 from optimizer.project.fields import Duration, Humidity, Temperature, Word, quantity, take, word
+from optimizer.project.json_kinds import word_shape
 from optimizer.project.weather_raw import UNIT_EXAMPLES, Heading, unit_scale
 from optimizer.units import Quantity
 
@@ -59,7 +60,7 @@ def _heading(kind: str) -> PlainValidator:
             )
         return Heading(column.name, column.unit or "")
 
-    return PlainValidator(check)
+    return PlainValidator(check, json_schema_input_type=str | _Column)
 
 
 class Columns(Group):
@@ -91,7 +92,7 @@ class WeatherStage(Group):
     weather: Word
     duration: Duration | None = None
     damping: Duration | None = None
-    start: Annotated[Any, PlainValidator(_start)] = None
+    start: Annotated[Any, PlainValidator(_start, json_schema_input_type=word_shape())] = None
     columns: Columns | None = None
     pressure: Air | None = None
     example: ClassVar[dict[str, str]] = {

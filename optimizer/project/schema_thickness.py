@@ -12,6 +12,7 @@ from pydantic_core import PydanticCustomError
 
 from optimizer.project.base import Group, fault, shown
 from optimizer.project.fields import Area, Length, Mass, choice, quantity, share_or_number, take
+from optimizer.project.json_kinds import LENGTH_CELL, quantity_shape, table_shape, word_shape
 from optimizer.project.suggest import did_you_mean
 from optimizer.units import Quantity
 
@@ -22,6 +23,10 @@ _HINT = "such as '480 um', a table 'local.csv', 'between faces', or {heights: [[
 
 Density = Annotated[Quantity, quantity("density", "1370 kg/m3", above=0.0, limits="more than 0")]
 Radius = Annotated[Quantity, quantity("length", "5 mm", least=0.0, limits="at least 0 mm")]
+
+
+_HEIGHT_ROWS = table_shape([LENGTH_CELL, LENGTH_CELL], "rows of height and thickness")
+_ONE_LENGTH = quantity_shape("length", "3.6 mm", "more than 0")
 
 
 @dataclass(frozen=True)
@@ -39,14 +44,19 @@ class BetweenFaces:
 class Heights(Group):
     """heights: rows of height above the lowest point of the part and thickness there [m]."""
 
-    heights: Annotated[tuple[tuple[float, float], ...], PlainValidator(lambda v: _rows(v))]
+    heights: Annotated[
+        tuple[tuple[float, float], ...],
+        PlainValidator(lambda v: _rows(v), json_schema_input_type=_HEIGHT_ROWS),
+    ]
     example: ClassVar[dict[str, str]] = {"heights": "[[0 mm, 600 um], [20 mm, 350 um]]"}
 
 
 class Preform(Group):
     """A preform or a parison that is blown up; thickness: one, or rows of height and thickness [m]."""
 
-    thickness: Annotated[Any, PlainValidator(lambda v: _preform_wall(v))]
+    thickness: Annotated[
+        Any, PlainValidator(lambda v: _preform_wall(v), json_schema_input_type=_HEIGHT_ROWS | _ONE_LENGTH)
+    ]
     diameter: Length
     length: Length | None = None
     support_ring: Length | None = None
@@ -117,6 +127,12 @@ def any_thickness(value: Any) -> Thickness:
             near = did_you_mean(text, [BETWEEN], "")
             raise fault(f"{shown(value)} is no thickness", near if near.startswith("did") else _HINT)
     return one_thickness(value)
+
+
+AnyThickness = Annotated[
+    Thickness,
+    PlainValidator(any_thickness, json_schema_input_type=word_shape() | Heights | Stretch | DrawDown),
+]
 
 
 def flat_thickness(value: Any) -> Quantity:

@@ -40,10 +40,15 @@ class Uncertainty(Group):
     """thickness and durations: one spread for all, or by name; layers by material, limits by limit."""
 
     thickness: Annotated[
-        OneOrByName, PlainValidator(lambda v: _one_or_by_name(v, "8 %, or {bottle: 8 %}"))
+        OneOrByName,
+        PlainValidator(
+            lambda v: _one_or_by_name(v, "8 %, or {bottle: 8 %}"),
+            json_schema_input_type=Spread | dict[str, Spread],
+        ),
     ] = None
     layers: Annotated[
-        dict[str, Quantity] | None, PlainValidator(lambda v: _by_name(v, '{"EVOH 32": 15 %}'))
+        dict[str, Quantity] | None,
+        PlainValidator(lambda v: _by_name(v, '{"EVOH 32": 15 %}'), json_schema_input_type=dict[str, Spread]),
     ] = None
     temperature: (
         Annotated[
@@ -56,10 +61,17 @@ class Uncertainty(Group):
         Annotated[Quantity, quantity(SHARE, "3 %", least=0.0, most=0.5, limits="from 0 % to 50 %")] | None
     ) = None
     durations: Annotated[
-        OneOrByName, PlainValidator(lambda v: _one_or_by_name(v, "10 %, or {truck: 20 %}"))
+        OneOrByName,
+        PlainValidator(
+            lambda v: _one_or_by_name(v, "10 %, or {truck: 20 %}"),
+            json_schema_input_type=Spread | dict[str, Spread],
+        ),
     ] = None
     limits: Annotated[
-        dict[str, Quantity] | None, PlainValidator(lambda v: _by_name(v, "{oxygen_gain: 10 %}"))
+        dict[str, Quantity] | None,
+        PlainValidator(
+            lambda v: _by_name(v, "{oxygen_gain: 10 %}"), json_schema_input_type=dict[str, Spread]
+        ),
     ] = None
     consumption: Spread | None = None
     isotherm: Spread | None = None

@@ -1,4 +1,4 @@
-"""YAML text to plain data, with the line and column of every key and value.
+"""YAML text to plain data, with the line and column of every key and value; ``book`` does it for workbooks.
 
 YAML 1.2 rules (``no`` is a word, ``1e3`` a number). Keys are always text. Everything is kept by path, a
 tuple of keys and list positions such as ("walls", "bottle", "layers", 0, "thickness").
@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from optimizer.catalog.workbook import letters
 from optimizer.errors import InputError, Problem
 
 Step = str | int
@@ -28,15 +29,18 @@ _MOST_BYTES = 1_000_000
 
 @dataclass(frozen=True)
 class Mark:
-    """Line and column, both from 1; in a quoted text the column of the first character inside the quotes."""
+    """Line and column, both from 1; in a quoted text the column of the first character inside the quotes.
+    sheet: of a workbook, where line and column are those of a cell."""
 
     line: int
     column: int
+    sheet: str = ""
 
 
 @dataclass
 class Source:
-    """What was read. data: plain dict, list, str, int, float, bool, None. values and keys: mark by path.
+    """What was read. data: plain dict, list, str, int, float, bool, None. values and keys: mark by path;
+    homes: where in a workbook something that is missing would stand.
     problems: what is wrong but leaves the rest readable (a key given twice, an unknown YAML tag);
     broken: the paths of their values, of which no more needs to be said."""
 
@@ -46,6 +50,7 @@ class Source:
     sha256: str
     values: dict[Location, Mark] = field(default_factory=dict)
     keys: dict[Location, Mark] = field(default_factory=dict)
+    homes: dict[Location, Mark] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     broken: set[Location] = field(default_factory=set)
 
@@ -60,8 +65,12 @@ class Source:
 
     def mark(self, location: Iterable[Step], *, key: bool = False) -> Mark:
         """Where ``location`` stands: its value, or its key; the nearest parent when it is not in the file."""
-        path = self.shorten(location)
-        if path != tuple(location) or key:
+        place = tuple(location)
+        path = self.shorten(place)
+        for length in range(len(place), len(path), -1):
+            if place[:length] in self.homes:
+                return self.homes[place[:length]]
+        if path != place or key:
             return self.keys.get(path) or self.values.get(path, Mark(1, 1))
         return self.values.get(path, Mark(1, 1))
 
@@ -71,6 +80,9 @@ class Source:
         """A Problem at ``location``; ``offset`` counts characters into the value's text."""
         place = tuple(location)
         mark = self.mark(place, key=key)
+        if mark.sheet:
+            cell = f"{self.file}!{mark.sheet}!{letters(mark.column)}{mark.line}"
+            return Problem(message, cell, field=dotted(place), hint=hint)
         exact = self.shorten(place) == place and not key
         column = mark.column + (offset if exact else 0)
         return Problem(message, self.file, mark.line, column, dotted(place), hint)
@@ -126,6 +138,17 @@ def read_source(path: Path, shown: str | None = None) -> Source:
         )
     source.data = _Walker(source).visit(node, (), 0)
     return source
+
+
+def read_value(text: str) -> Any:
+    """The plain data of a short YAML text, such as ``{min: 8 um, max: 300 um}``. Raises InputError with
+    everything that is wrong; its places count within ``text``."""
+    source = Source("", Path(), {}, "")
+    node = _compose(text, "")
+    value = None if node is None else _Walker(source).visit(node, (), 0)
+    if source.problems:
+        raise InputError(source.problems)
+    return value
 
 
 def _decode(raw: bytes, name: str) -> str:

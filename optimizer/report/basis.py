@@ -8,9 +8,12 @@ from collections.abc import Collection, Iterable, Mapping
 from optimizer.constants import PERMEANTS
 from optimizer.report.cautions import gathered
 from optimizer.report.page import Column, Page, word
-from optimizer.report.wording import in_words, printed
+from optimizer.report.wording import capital, in_words, kept_units, printed
+from optimizer.units.systems import SI, System
 
 #: The end of a citation that states the conditions of the test.
+#: A citation that starts with the place of a row in a file.
+_PLACE = re.compile(r"\S*\.(ya?ml|csv|xls[xm])\b")
 _CONDITIONS = re.compile(r"degC|%|\bum\b|\bmil\b|humidity")
 
 
@@ -23,9 +26,12 @@ def basis(
     sources: Iterable[Mapping[str, str]] = (),
     gases: Collection[str] = PERMEANTS,
     also: Collection[str] = (),
+    units: System = SI,
+    kept: Collection[str] = (),
 ) -> Page:
     """The last sections of every page. ``gases``: what the page is about; the others are counted only.
-    ``also``: materials that warnings may be about beside those of the sources."""
+    ``also``: materials that warnings may be about beside those of the sources. ``units``: of the page; what
+    stands here keeps its own, and so do the texts named in ``kept``."""
     rows = list(sources)
     materials = list(dict.fromkeys(row.get("material", "") for row in rows))
     shown = gathered(warnings, {*materials, *also}, gases)
@@ -33,7 +39,8 @@ def basis(
     page.bullets("Assumptions", dict.fromkeys(map(in_words, assumptions)))
     page.bullets("Cautions", dict.fromkeys(cautions))
     _sources(page, rows, gases)
-    return page
+    note = kept_units(units, *kept)
+    return page.line().line(note) if note else page
 
 
 def _sources(page: Page, rows: list[Mapping[str, str]], gases: Collection[str]) -> None:
@@ -64,7 +71,7 @@ def _sources(page: Page, rows: list[Mapping[str, str]], gases: Collection[str]) 
     page.table([*columns, word("grade"), word("source")], table)
     page.line()
     for citation, number in cited.items():
-        page.hanging(f"[{number}]", citation[:1].upper() + citation[1:])
+        page.hanging(f"[{number}]", citation if _PLACE.match(citation) else capital(citation))
     if len(shown) < len(rows):
         page.indented(f"{len(rows) - len(shown)} more, of gases that no limit follows, in the JSON answer")
 

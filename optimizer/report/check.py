@@ -19,22 +19,26 @@ from optimizer.report.uneven import uneven_section
 from optimizer.report.wording import (
     apart,
     change,
+    converted,
     duration,
     duration_unit,
     figure,
+    in_units,
     limit_name,
     listed,
     money,
     percent,
+    plain_unit,
     with_unit,
 )
 from optimizer.results import CheckResult, LayerThickness, OuterPackAnswer, PartThickness, PredictResult
+from optimizer.units.systems import SI, System
 
 Row = list[str]
 
 
-def check_page(result: CheckResult) -> Page:
-    """The whole answer of ``check``."""
+def check_page(result: CheckResult, *, units: System = SI) -> Page:
+    """The whole answer of ``check``. units: that numbers are shown in."""
     page = Page().line(result.title, "bold").line()
     page.verdict(verdict(result.changed), result.passes)
     page.line(f"Baseline {_lower_first(verdict(result.baseline))}")
@@ -42,17 +46,19 @@ def check_page(result: CheckResult) -> Page:
     page.heading("Side by side")
     page.table(
         [Column("quantity"), number("baseline"), number("changed"), word("unit"), number("difference")],
-        list(_side_by_side(result.baseline, result.changed)),
+        list(_side_by_side(result.baseline, result.changed, units)),
     )
-    units = dict.fromkeys(t.unit for t in (*result.changed.transmission, *result.baseline.transmission))
-    if units:
-        page.indented(f"Transmission in the worst stage, in {listed(tuple(units))}.")
+    rows = (*result.changed.transmission, *result.baseline.transmission)
+    if rows:
+        rates = dict.fromkeys(units.unit(row.unit) for row in rows)
+        page.indented(f"Transmission in the worst stage, in {listed(tuple(rates))}.")
     compared_sections(page, result)
     _changes(page, result)
-    _thickness(page, result)
-    uneven_section(page, result.changed.geometry, "Changed package: wall thickness from place to place, um")
-    _lightest(page, result)
-    spread_sections(page, result.changed)
+    _thickness(page, result, units)
+    title = "Changed package: wall thickness from place to place"
+    uneven_section(page, result.changed.geometry, title, units)
+    _lightest(page, result, units)
+    spread_sections(page, result.changed, units=units)
     basis(
         page,
         warnings=result.warnings,
@@ -61,6 +67,8 @@ def check_page(result: CheckResult) -> Page:
         sources=result.sources,
         gases=gases_of(result.changed),
         also=[row.get("material", "") for row in result.baseline.sources],
+        units=units,
+        kept=("changes",),
     )
     return page
 
@@ -80,7 +88,7 @@ def _lower_first(text: str) -> str:
     return head.lower() + colon + rest
 
 
-def _side_by_side(old: PredictResult, new: PredictResult) -> Iterator[Row]:
+def _side_by_side(old: PredictResult, new: PredictResult, units: System) -> Iterator[Row]:
     yield _life(old, new)
     before = {(o.name, o.wall): o for o in old.limits}
     after = {(o.name, o.wall): o for o in new.limits}
@@ -93,25 +101,25 @@ def _side_by_side(old: PredictResult, new: PredictResult) -> Iterator[Row]:
         what = f"{limit_name(shown.name)} at target"
         if shown.status in SPECIFIED:
             what = f"{limit_name(shown.name)} of {shown.wall or 'package'}"
-        yield _row(what, a.at_target if a else None, b.at_target if b else None, shown.unit)
+        yield _row(what, a.at_target if a else None, b.at_target if b else None, shown.unit, units)
     for gas in gases_of(new):
-        before_total, after_total = _total(old, gas), _total(new, gas)
+        before_total, after_total = _total(old, gas, units), _total(new, gas, units)
         if before_total is not None or after_total is not None:
-            yield _row(f"{gas} transmission", before_total, after_total, "")
-    yield _row("mass", old.mass_g, new.mass_g, "g")
+            yield _row(f"{gas} transmission", before_total, after_total, "", units)
+    yield _row("mass", old.mass_g, new.mass_g, "g", units)
     currency = new.currency if new.currency == old.currency else ""
     if old.cost_per_package is not None or new.cost_per_package is not None:
-        yield _row("cost", old.cost_per_package, new.cost_per_package, currency, digits=4)
-    yield from _outer_rows(old.outer_pack, new.outer_pack)
+        yield _row("cost", old.cost_per_package, new.cost_per_package, currency, units, digits=4)
+    yield from _outer_rows(old.outer_pack, new.outer_pack, units)
 
 
-def _outer_rows(old: OuterPackAnswer | None, new: OuterPackAnswer | None) -> Iterator[Row]:
+def _outer_rows(old: OuterPackAnswer | None, new: OuterPackAnswer | None, units: System) -> Iterator[Row]:
     if old is None and new is None:
         return
 
     def both(what: str, name: str, unit: str) -> Row:
         before, now = (None if x is None else getattr(x, name) for x in (old, new))
-        return _row(what, before, now, unit)
+        return _row(what, before, now, unit, units)
 
     yield both("outer pack, packages in it", "packages", "")
     yield both("outer pack, mass for each", "mass_per_package_g", "g")
@@ -134,17 +142,20 @@ def _life(old: PredictResult, new: PredictResult) -> Row:
     return ["shelf life", *shown, unit, change(a, b)]
 
 
-def _row(what: str, old: float | None, new: float | None, unit: str, *, digits: int = 3) -> Row:
-    texts = apart(old, new) if digits == 3 else (figure(old, digits), figure(new, digits))
-    return [what, *texts, "" if unit in ("1", "-") else unit, change(old, new)]
+def _row(
+    what: str, old: float | None, new: float | None, unit: str, units: System, *, digits: int = 3
+) -> Row:
+    both = converted(old, unit, units), converted(new, unit, units)
+    texts = apart(*both) if digits == 3 else tuple(figure(x, digits) for x in both)
+    return [what, *texts, plain_unit(unit, units), change(old, new)]
 
 
-def _total(result: PredictResult, gas: str) -> float | None:
+def _total(result: PredictResult, gas: str, units: System) -> float | None:
     rows = [t for t in result.transmission if t.gas == gas]
     if not rows:
         return None
     stage = worst_stage(rows, gas)
-    return sum(t.value for t in rows if t.stage == stage)
+    return sum(units.value(t.value, t.unit) for t in rows if t.stage == stage)
 
 
 def _changes(page: Page, result: CheckResult) -> None:
@@ -158,20 +169,20 @@ def _changes(page: Page, result: CheckResult) -> None:
     )
 
 
-def _thickness(page: Page, result: CheckResult) -> None:
+def _thickness(page: Page, result: CheckResult, units: System) -> None:
     """Local thickness of the parts that differ; nothing where none does."""
     parts = [p for p in result.thickness if p.change_pct is None or abs(p.change_pct) > 5e-4 or _moved(p)]
     if not parts:
         return
-    page.heading("Local thickness, um")
+    page.heading(f"Local thickness, {units.unit('um')}")
     rows = []
     for part in parts:
         several = len(part.layers) > 1
-        rows.append(_thick(part.part, "all" if several else part.layers[0].material, part))
-        rows += [_thick("", layer.material, layer) for layer in part.layers if several]
+        rows.append(_thick(part.part, "all" if several else part.layers[0].material, part, units))
+        rows += [_thick("", layer.material, layer, units) for layer in part.layers if several]
         least = (part.baseline_least_um, part.now_least_um)
         if any(_uneven(a, b) for a, b in zip(least, (part.baseline_um, part.now_um), strict=True)):
-            rows.append(["", "thinnest place", *map(_um, least), change(*least)])
+            rows.append(["", "thinnest place", *(in_units(x, "um", units, 4) for x in least), change(*least)])
     page.table(
         [Column("part"), Column("layer"), number("baseline"), number("changed"), number("difference")], rows
     )
@@ -188,21 +199,17 @@ def _uneven(least: float | None, mean: float | None) -> bool:
     return least is not None and mean is not None and least < mean * (1.0 - 1e-6)
 
 
-def _thick(part: str, layer: str, row: PartThickness | LayerThickness) -> Row:
+def _thick(part: str, layer: str, row: PartThickness | LayerThickness, units: System) -> Row:
     return [
         part,
         layer,
-        _um(row.baseline_um),
-        _um(row.now_um),
+        in_units(row.baseline_um, "um", units, 4),
+        in_units(row.now_um, "um", units, 4),
         change(row.baseline_um, row.now_um),
     ]
 
 
-def _um(value: float | None) -> str:
-    return figure(value, 4)
-
-
-def _lightest(page: Page, result: CheckResult) -> None:
+def _lightest(page: Page, result: CheckResult, units: System) -> None:
     lightest = result.lightest_passing
     asked = result.confidence_asked
     at = "" if asked is None else f" at {percent(100.0 * asked, 4)}"
@@ -214,11 +221,13 @@ def _lightest(page: Page, result: CheckResult) -> None:
     if lightest.get("scale") is None:
         page.indented(f"none: {note}")
         return
-    page.indented(_lightest_sentence(lightest, result.changed, result.baseline))
+    page.indented(_lightest_sentence(lightest, result.changed, result.baseline, units))
     for wall, layers in lightest["walls"].items():
         total = sum(layer["thickness_um"] for layer in layers)
-        structure = " / ".join(f"{layer['material']} {figure(layer['thickness_um'])}" for layer in layers)
-        page.indented(f"wall {wall}, {with_unit(total, 'um', 4)}: {structure}")
+        structure = " / ".join(
+            f"{layer['material']} {in_units(layer['thickness_um'], 'um', units)}" for layer in layers
+        )
+        page.indented(f"wall {wall}, {with_unit(total, 'um', 4, units)}: {structure}")
     if lightest.get("probability") is not None:
         page.indented(_lightest_chance(lightest))
     if note:
@@ -235,12 +244,14 @@ def _lightest_chance(lightest: Mapping[str, Any]) -> str:
     )
 
 
-def _lightest_sentence(lightest: Mapping[str, Any], now: PredictResult, before: PredictResult) -> str:
+def _lightest_sentence(
+    lightest: Mapping[str, Any], now: PredictResult, before: PredictResult, units: System
+) -> str:
     scale = 100.0 * float(lightest["scale"])
     mass = float(lightest["mass_g"])
     names = list(lightest["walls"])
     walls = f"wall{'' if len(names) == 1 else 's'} {listed(names)}"
-    text = f"{figure(scale, 4)} % of the thickness of {walls}: {figure(mass, 4)} g"
+    text = f"{figure(scale, 4)} % of the thickness of {walls}: {with_unit(mass, 'g', 4, units)}"
     against = [
         (change(now.mass_g, mass), "the changed package"),
         (change(before.mass_g, mass), "the baseline"),

@@ -8,17 +8,28 @@ from optimizer.report.basis import basis
 from optimizer.report.cautions import gathered
 from optimizer.report.design import structure_text
 from optimizer.report.page import Column, Page, number
-from optimizer.report.wording import change, duration, figure, in_words, listed, percent
+from optimizer.report.wording import (
+    change,
+    duration,
+    figure,
+    in_units,
+    in_words,
+    least,
+    less,
+    listed,
+    percent,
+    with_unit,
+)
 from optimizer.results_compare import CompareResult, OfferOutcome, Pair
 from optimizer.shelflife.words import sentence
+from optimizer.units.figures import written_out
+from optimizer.units.systems import SI, System
 
-_BEST = {"cost": "CHEAPEST", "mass": "LIGHTEST", "thickness": "THINNEST"}
-_LESS = {"cost": "cheaper", "mass": "lighter", "thickness": "thinner"}
 _TOLD = {True: "told apart", False: "CANNOT be told apart", None: "not worked out"}
 
 
-def compare_page(result: CompareResult) -> Page:
-    """The whole answer of ``compare``."""
+def compare_page(result: CompareResult, *, units: System = SI) -> Page:
+    """The whole answer of ``compare``. units: that numbers are shown in."""
     page = Page().line(result.title, "bold").line()
     ranked = [o for o in result.offers if o.rank is not None]
     if not result.feasible:
@@ -27,24 +38,24 @@ def compare_page(result: CompareResult) -> Page:
         page.verdict(text if late else "INFEASIBLE: no offer can meet the target.", False)
     if ranked:
         if result.feasible:
-            _verdict(page, result, ranked)
-        _ranking(page, result, ranked)
-        _ties(page, ranked)
-        _apart(page, result, ranked)
-        page.heading("Walls, inside to outside, in um")
+            _verdict(page, result, ranked, units)
+        _ranking(page, result, ranked, units)
+        _ties(page, ranked, units)
+        _apart(page, result, ranked, units)
+        page.heading(f"Walls, inside to outside, in {units.unit('um')}")
         for offer in ranked:
-            page.hanging("-", f"{offer.name}: {structure_text(offer.structure)}")
-        page.bullets("What would have to be true", _conditions(result, ranked))
+            page.hanging("-", f"{offer.name}: {structure_text(offer.structure, units)}")
+        page.bullets("What would have to be true", _conditions(result, ranked, units))
     page.bullets("No structure meets the target", _impossible(result))
-    _ending(page, result)
+    _ending(page, result, units)
     return page
 
 
 # -- who is ahead --------------------------------------------------------------------------------------------
 
 
-def _amount(result: CompareResult, value: float | None, digits: int = 4) -> str:
-    return "-" if value is None else f"{figure(value, digits)} {result.objective_unit}"
+def _amount(result: CompareResult, value: float | None, units: System, digits: int = 4) -> str:
+    return with_unit(value, result.objective_unit, digits, units)
 
 
 def _what(offer: OfferOutcome) -> str:
@@ -60,10 +71,10 @@ def _who(name: str, result: CompareResult) -> str:
     return f"the {name}" if any(o.baseline and o.name == name for o in result.offers) else name
 
 
-def _verdict(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome]) -> None:
+def _verdict(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome], units: System) -> None:
     best = ranked[0]
-    head = _BEST.get(result.minimised, "BEST")
-    page.verdict(f"{head}: {_what(best)}, {_amount(result, best.value)}.", True)
+    head = least(result.minimised).upper()
+    page.verdict(f"{head}: {_what(best)}, {_amount(result, best.value, units)}.", True)
     equal = [o for o in ranked[1:] if o.rank == 1]
     if equal:
         page.line(f"The same with {listed([_who(o.name, result) for o in equal])}.")
@@ -71,13 +82,16 @@ def _verdict(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome]) 
         pair = _pair(result, best, other)
         if pair is None:
             continue
-        share, less = percent(_share(pair, other)), _LESS[result.minimised]
-        text = f"{_amount(result, pair.difference, 3)} ({share}) {less} than {_who(other.name, result)}"
+        share, better = percent(_share(pair, other)), less(result.minimised)
+        text = (
+            f"{_amount(result, pair.difference, units, 3)} ({share}) {better} than {_who(other.name, result)}"
+        )
         saved = _per_year(best, other)
         if saved is not None and result.volume_per_year is not None:
-            text += f": {figure(saved)} {result.currency} a year at {figure(result.volume_per_year)} packages"
+            many = written_out(result.volume_per_year)
+            text += f": {written_out(saved)} {result.currency} a year at {many} packages"
         page.line(text + ".")
-        page.line(_certainty(result, pair))
+        page.indented(_certainty(result, pair, units))
     if len({o.material for o in result.offers if not o.baseline}) > 1:
         page.line(
             "Offers for different materials do not exclude each other; two together were not looked at."
@@ -105,19 +119,20 @@ def _per_year(best: OfferOutcome, other: OfferOutcome) -> float | None:
     return other.cost_per_year - best.cost_per_year
 
 
-def _certainty(result: CompareResult, pair: Pair) -> str:
+def _certainty(result: CompareResult, pair: Pair, units: System) -> str:
     if pair.distinguishable is None or pair.plus_minus is None:
         return "  Whether they can be told apart was not worked out."
-    spread = f"95 % interval from the spread of the measurements +-{_amount(result, pair.plus_minus, 2)}"
+    half = _amount(result, pair.plus_minus, units, 2)
+    spread = f"95 % interval from the spread of the measurements +-{half}"
     if pair.distinguishable:
-        return f"  Certain within the model: {spread}."
-    return f"  The two cannot be told apart: {spread}."
+        return f"Certain within the model: {spread}."
+    return f"The two cannot be told apart: {spread}."
 
 
 # -- tables --------------------------------------------------------------------------------------------------
 
 
-def _ranking(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome]) -> None:
+def _ranking(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome], units: System) -> None:
     aim = "" if result.target_days is None else f", {duration(result.target_days)}"
     page.heading(f"At equal shelf life{aim}" if aim else "At equal specification")
     several = len({o.material for o in ranked if not o.baseline}) > 1
@@ -126,11 +141,11 @@ def _ranking(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome]) 
         Column("", number=True, keep=True),
         Column("offer"),
         Column("in place of"),
-        number(result.objective_unit if result.minimised == "thickness" else ""),
+        number(units.unit(result.objective_unit) if result.minimised == "thickness" else ""),
         number(cost),
         number(f"{result.currency}/year"),
-        number("g/package"),
-        number("g offered"),
+        number(units.unit("g/package")),
+        number(f"{units.unit('g')} offered"),
     ]
     rows = []
     for o in ranked:
@@ -139,32 +154,33 @@ def _ranking(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome]) 
                 str(o.rank),
                 o.name,
                 o.material if several and not o.baseline else "",
-                figure(o.value, 4) if result.minimised == "thickness" else "",
+                in_units(o.value, "um", units, 4) if result.minimised == "thickness" else "",
                 "" if o.cost_per_package is None else figure(o.cost_per_package, 4),
-                "" if o.cost_per_year is None else figure(o.cost_per_year),
-                figure(o.mass_g, 4),
-                "" if o.offered_g is None else figure(o.offered_g),
+                "" if o.cost_per_year is None else written_out(o.cost_per_year),
+                in_units(o.mass_g, "g", units, 4),
+                "" if o.offered_g is None else in_units(o.offered_g, "g", units),
             ]
         )
     page.table(columns, rows)
 
 
-def _ties(page: Page, ranked: Sequence[OfferOutcome]) -> None:
+def _ties(page: Page, ranked: Sequence[OfferOutcome], units: System) -> None:
     """Price offered, price to tie, with whom."""
     rows = []
     for o in ranked:
         if o.price is None:
             continue
-        even = "never" if o.break_even_price is None else figure(o.break_even_price, 4)
+        offered, even = (in_units(x, o.price_unit, units, 4) for x in (o.price, o.break_even_price))
+        even = "never" if o.break_even_price is None else even
         difference = change(o.price, o.break_even_price)
-        rows.append([o.name, figure(o.price, 4), even, o.price_unit, difference, o.rival])
+        rows.append([o.name, offered, even, units.unit(o.price_unit), difference, o.rival])
     if rows:
         page.heading("Price at which each ties, optimised anew at every price")
         columns = [Column("offer"), number("offered"), number("ties at"), Column("unit", keep=True)]
         page.table([*columns, number("change"), Column("with")], rows)
 
 
-def _apart(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome]) -> None:
+def _apart(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome], units: System) -> None:
     """Each against the best of the others, then every other pair that cannot be told apart."""
     shown: list[Pair] = []
     for o in ranked:
@@ -174,9 +190,16 @@ def _apart(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome]) ->
             shown.append(pair)
     if not shown:
         return
-    page.heading(f"Can they be told apart? Differences in {result.objective_unit}")
+    unit = result.objective_unit
+    page.heading(f"Can they be told apart? Differences in {units.unit(unit)}")
     rows = [
-        [p.first, p.second, figure(p.difference), _half(p.plus_minus), _TOLD[p.distinguishable]]
+        [
+            p.first,
+            p.second,
+            in_units(p.difference, unit, units),
+            in_units(p.plus_minus, unit, units, 2),
+            _TOLD[p.distinguishable],
+        ]
         for p in shown
     ]
     columns = [Column("ahead"), Column("of"), number("by"), number("+- 95 %"), Column("")]
@@ -187,18 +210,14 @@ def _apart(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome]) ->
         page.indented(f"Also cannot be told apart: {pairs}.")
 
 
-def _half(value: float | None) -> str:
-    return "-" if value is None else figure(value, 2)
-
-
 # -- in words ------------------------------------------------------------------------------------------------
 
 
-def _conditions(result: CompareResult, ranked: Sequence[OfferOutcome]) -> Iterator[str]:
+def _conditions(result: CompareResult, ranked: Sequence[OfferOutcome], units: System) -> Iterator[str]:
     for o in ranked:
         if o.price is None:
             continue
-        offered = f"{figure(o.price, 4)} {o.price_unit}"
+        offered, ties = (with_unit(x, o.price_unit, 4, units) for x in (o.price, o.break_even_price))
         name, rival = sentence(_who(o.name, result)).rstrip("."), _who(o.rival, result)
         even = o.break_even_price
         if even is None:
@@ -206,9 +225,9 @@ def _conditions(result: CompareResult, ranked: Sequence[OfferOutcome]) -> Iterat
         elif change(o.price, even) in ("same", ""):
             yield f"{name}: at {offered} it ties with {rival}."
         elif even > o.price:
-            yield f"{name} stays ahead of {rival} up to {figure(even, 4)} {o.price_unit} (now {offered})."
+            yield f"{name} stays ahead of {rival} up to {ties} (now {offered})."
         else:
-            yield f"{name} would beat {rival} below {figure(even, 4)} {o.price_unit} (now {offered})."
+            yield f"{name} would beat {rival} below {ties} (now {offered})."
     for p in result.pairs:
         if p.spread_needed is not None:
             share = percent(100.0 * p.spread_needed)
@@ -228,7 +247,7 @@ def _impossible(result: CompareResult) -> Iterator[str]:
         yield ": ".join(filter(None, (_what(o), why))) + (f". {near}" if near else "")
 
 
-def _ending(page: Page, result: CompareResult) -> None:
+def _ending(page: Page, result: CompareResult, units: System) -> None:
     materials = {row.get("material", "") for row in result.sources}
     gases = result.gases
     warnings: list[str] = []
@@ -244,6 +263,8 @@ def _ending(page: Page, result: CompareResult) -> None:
         cautions=result.cautions,
         sources=result.sources,
         gases=gases,
+        units=units,
+        kept=("rules",),
     )
     solver = result.solver
     if solver:

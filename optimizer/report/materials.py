@@ -10,8 +10,9 @@ from optimizer.physics.material import Band, Material, SourceNote
 from optimizer.report.cautions import shortened
 from optimizer.report.page import Column, Page, number, word
 from optimizer.report.trade import GAS_UNIT, WATER_UNIT, gas_permeability, water_transmission
-from optimizer.report.wording import figure, money, printed
+from optimizer.report.wording import figure, in_units, printed, with_unit
 from optimizer.shelflife.words import span
+from optimizer.units.systems import SI, System
 
 if TYPE_CHECKING:
     from optimizer.catalog import Catalog
@@ -19,10 +20,9 @@ if TYPE_CHECKING:
 
 #: Grades from the best to the worst; the user's own data are not judged.
 _GRADES = ("user", "measured", "producer", "handbook", "memory", "estimate")
-_CONDITIONS = (
-    f"O2, CO2 in {GAS_UNIT} at 23 degC, dry; H2O in {WATER_UNIT} at 38 degC, 90 % RH against dry.",
+_GRADED = (
     "Grade: the weakest among the rows used for O2, CO2 and H2O. Typical values of generic polymers; "
-    "data of your supplier come first.",
+    "data of your supplier come first."
 )
 
 _EVALUATED = "Evaluated between the published sources for this table; the basis stands with the value"
@@ -34,8 +34,19 @@ def weakest_grade(sources: Sequence[SourceNote]) -> str:
     return max(grades, key=lambda g: _GRADES.index(g) if g in _GRADES else len(_GRADES), default="")
 
 
-def list_page(materials: Sequence[Material]) -> Page:
-    """One line per material."""
+def _conditions(units: System = SI) -> tuple[str, str]:
+    gas, water = units.unit(GAS_UNIT), units.unit(WATER_UNIT)
+    at = f"{_degrees(23.0, units)}, dry", f"{_degrees(38.0, units)}, 90 % RH against dry"
+    return f"O2, CO2 in {gas} at {at[0]}; H2O in {water} at {at[1]}.", _GRADED
+
+
+def _degrees(celsius: float, units: System) -> str:
+    """The temperature of a test: '23 degC', '73.4 degF'."""
+    return with_unit(celsius, "degC", units=units)
+
+
+def list_page(materials: Sequence[Material], *, units: System = SI) -> Page:
+    """One line per material. units: that numbers are shown in; density in g/cm3 always."""
     page = Page().line(f"{len(materials)} materials", "bold").line()
     columns = [Column("name"), Column("family"), number("g/cm3"), number("O2"), number("CO2"), number("H2O")]
     page.table(
@@ -45,16 +56,16 @@ def list_page(materials: Sequence[Material]) -> Page:
                 material.name,
                 material.family,
                 figure(material.density / 1e3),
-                figure(gas_permeability(material, "O2")),
-                figure(gas_permeability(material, "CO2")),
-                figure(water_transmission(material)),
+                in_units(gas_permeability(material, "O2"), GAS_UNIT, units),
+                in_units(gas_permeability(material, "CO2"), GAS_UNIT, units),
+                in_units(water_transmission(material), WATER_UNIT, units),
                 weakest_grade(material.sources),
             ]
             for material in materials
         ],
     )
     page.line()
-    for text in _CONDITIONS:
+    for text in _conditions(units):
         page.line(text)
     return page
 
@@ -63,7 +74,7 @@ def list_record(materials: Sequence[Material]) -> dict[str, Any]:
     """The list as plain data."""
     return {
         "command": "materials list",
-        "assumptions": list(_CONDITIONS),
+        "assumptions": list(_conditions()),
         "materials": [_facts(material) for material in materials],
     }
 
@@ -93,38 +104,21 @@ def _facts(material: Material) -> dict[str, Any]:
     }
 
 
-def show_page(catalog: Catalog, name: str) -> Page:
-    """One material: its facts, every row with the used ones marked, why they won, and the sources."""
+def show_page(catalog: Catalog, name: str, *, units: System = SI) -> Page:
+    """One material: its facts, every row with the used ones marked, why they won, and the sources. units: of
+    the facts; rows stand as their source prints them."""
     material = catalog.material(name)
     page = Page().line(f"{material.name}, family {material.family}", "bold").line()
     if material.name != name:
         page.line(f"({name} is another name for it)")
-    least, most = material.gauge
-    page.table(
-        [Column("property"), Column("value")],
-        [
-            ["density", f"{figure(material.density / 1e3, 4)} g/cm3"],
-            ["gauge of one layer", _gauge(least * 1e6, most * 1e6)],
-            ["roles", ", ".join(sorted(material.roles)) or "none"],
-            [
-                "price",
-                "none: give your own"
-                if material.price is None
-                else money(material.price, material.currency) + "/kg",
-            ],
-            ["O2 at 23 degC, dry", _with(gas_permeability(material, "O2"), GAS_UNIT)],
-            *_humid(material),
-            ["CO2 at 23 degC, dry", _with(gas_permeability(material, "CO2"), GAS_UNIT)],
-            ["N2 at 23 degC, dry", _with(gas_permeability(material, "N2"), GAS_UNIT)],
-            ["H2O at 38 degC, 90 % RH", _with(water_transmission(material), WATER_UNIT)],
-            *_scavenger(material),
-        ],
-    )
+    page.table([Column("property"), Column("value")], _properties(material, units))
     cited: dict[str, str] = {}
     for gas in PERMEANTS:
         _candidates(page, catalog, material, gas, cited)
     _diffusivities(page, catalog, material, cited)
     page.bullets("Notes", shortened(material.notes))
+    if units.name != SI.name:
+        page.line().line("Values of sources, their conditions and notes keep the units of their source.")
     if cited:
         page.heading("Sources")
     for i, text in enumerate(cited.values(), start=1):
@@ -132,30 +126,51 @@ def show_page(catalog: Catalog, name: str) -> Page:
     return page
 
 
-def _gauge(least: float, most: float) -> str:
-    return f"{figure(least)} um (fixed)" if least == most else span(least, most, "um")
+def _properties(material: Material, units: System) -> list[list[str]]:
+    price = with_unit(material.price, f"{material.currency}/kg", 4, units)
+    mild, hot = _degrees(23.0, units), _degrees(38.0, units)
+
+    def gas(name: str, humidity: float = 0.0) -> str:
+        return _known(gas_permeability(material, name, humidity), GAS_UNIT, units)
+
+    return [
+        ["density", f"{figure(material.density / 1e3, 4)} g/cm3"],
+        ["gauge of one layer", _gauge(material, units)],
+        ["roles", ", ".join(sorted(material.roles)) or "none"],
+        ["price", "none: give your own" if material.price is None else price],
+        [f"O2 at {mild}, dry", gas("O2")],
+        *([[f"O2 at {mild}, 85 % RH", gas("O2", 0.85)]] if _responds(material) else []),
+        [f"CO2 at {mild}, dry", gas("CO2")],
+        [f"N2 at {mild}, dry", gas("N2")],
+        [f"H2O at {hot}, 90 % RH", _known(water_transmission(material), WATER_UNIT, units)],
+        *_scavenger(material, units),
+    ]
 
 
-def _with(value: float | None, unit: str) -> str:
-    return "unknown" if value is None else f"{figure(value)} {unit}"
+def _gauge(material: Material, units: System) -> str:
+    least, most = (units.value(length * 1e6, "um") for length in material.gauge)
+    unit = units.unit("um")
+    return f"{figure(least)} {unit} (fixed)" if least == most else span(least, most, unit)
 
 
-def _humid(material: Material) -> list[list[str]]:
-    """A row for damp air where humidity matters."""
+def _known(value: float | None, unit: str, units: System) -> str:
+    return "unknown" if value is None else with_unit(value, unit, units=units)
+
+
+def _responds(material: Material) -> bool:
+    """Whether humidity matters for the oxygen."""
     law = material.gases.get("O2")
-    if law is None or not law.humidity_sensitive:
-        return []
-    return [["O2 at 23 degC, 85 % RH", _with(gas_permeability(material, "O2", 0.85), GAS_UNIT)]]
+    return law is not None and law.humidity_sensitive
 
 
-def _scavenger(material: Material) -> list[list[str]]:
+def _scavenger(material: Material, units: System) -> list[list[str]]:
     """A row where the material uses up a gas."""
     found = {s.gas: f"{s.value} {s.unit}".strip() for s in material.sources}
     uses = material.scavenger
     if uses is None:
         return []
     what = f"{uses.gas} scavenger"
-    rate = f"{found[what]} at {figure(uses.temperature - ZERO_CELSIUS)} degC"
+    rate = f"{found[what]} at {_degrees(uses.temperature - ZERO_CELSIUS, units)}"
     capacity = found.get(f"{what} capacity")
     return [[what, f"{rate}, up to {capacity}" if capacity else f"{rate}, without end"]]
 

@@ -1,4 +1,4 @@
-"""A page of an answer, built block by block: laid out as terminal text here, and as HTML in ``report.html``."""
+"""A page of an answer, block by block: laid out as terminal text here, and as HTML in ``report.html``."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from rich.text import Text
 
 INDENT = 2
+#: Blanks between two columns, and the least width of a column whose texts are wrapped.
+_GAP, _LEAST = 2, 10
 
 
 @dataclass(frozen=True)
@@ -88,8 +90,8 @@ Block = Line | Verdict | Heading | Indented | Raw | Item | Rows
 class Page:
     """Lines, headings, lists and tables in order; ``text`` lays them out for a terminal."""
 
-    def __init__(self) -> None:
-        self._blocks: list[Block] = []
+    def __init__(self, blocks: Iterable[Block] = ()) -> None:
+        self._blocks = list(blocks)
 
     @property
     def blocks(self) -> tuple[Block, ...]:
@@ -159,8 +161,26 @@ class Page:
         for block in self._blocks:
             if isinstance(block, Heading):
                 console.print()
-            console.print(_laid_out(block), soft_wrap=isinstance(block, Raw))
+            for part in _listed(block, width) if isinstance(block, Rows) else (block,):
+                console.print(_laid_out(part), soft_wrap=isinstance(part, Raw))
         return "\n".join(line.rstrip() for line in out.getvalue().splitlines()) + "\n"
+
+
+def _listed(table: Rows, width: int) -> tuple[Block, ...]:
+    """The table; where it does not fit its rows as items, for a column that is squeezed out is lost."""
+    from rich.cells import cell_len
+
+    least = 0
+    for place, column in enumerate(table.columns):
+        cells = [column.title, *(row[place] for row in table.rows)]
+        parts = cells if column.keep else [word for cell in cells for word in cell.split()]
+        longest = max(map(cell_len, parts), default=0)
+        least += longest if column.keep else min(longest, _LEAST)
+    if INDENT + least + _GAP * (len(table.columns) - 1) <= width:
+        return (table,)
+    titles = [f"{column.title}: " if column.title else "" for column in table.columns]
+    rows = [[title + cell for title, cell in zip(titles, row, strict=True) if cell] for row in table.rows]
+    return tuple(Item("-", "; ".join(row)) for row in rows)
 
 
 def _laid_out(block: Block) -> Text | Padding:
@@ -184,7 +204,7 @@ def _laid_out(block: Block) -> Text | Padding:
         table.add_column(overflow="fold")
         table.add_row(Text(block.mark), Text(block.text))
         return Padding(table, (0, 0, 0, INDENT))
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+    table = Table(box=None, pad_edge=False, padding=(0, _GAP, 0, 0), header_style="dim")
     for column in block.columns:
         table.add_column(
             Text(column.title),

@@ -12,7 +12,8 @@ from optimizer.report.colours import Colours, plain_colours
 from optimizer.report.painter import Painted, View, classes, painted
 from optimizer.report.sheet import Placed
 from optimizer.report.thinned import Array, shape_of, thinner
-from optimizer.report.wording import figure, listed
+from optimizer.report.wording import in_units, listed, with_unit
+from optimizer.units.systems import SI, System
 
 #: Most faces in one view, and in the mesh that the views are painted from: about half of it faces away.
 MOST_FACES = 8000
@@ -28,7 +29,7 @@ _LEAST_HEIGHT = 520.0
 _LEAST_PANEL = 290.0
 
 _STYLE = (
-    "text{font-family:system-ui,'Segoe UI','DejaVu Sans',sans-serif;font-size:13px;fill:#26323c}"
+    "text{font-family:system-ui,sans-serif;font-size:13px;fill:#26323c}"
     "text.title{font-size:19px;font-weight:600}text.head{font-weight:600}text.soft{fill:#5c6b78}"
     "text.on{fill:#fff;font-size:10.5px;font-weight:600}.bg{fill:#fff}"
     ".dim{stroke:#7a8894;stroke-width:1;fill:none}.thin{stroke-width:.6}"
@@ -40,7 +41,7 @@ _STYLE = (
 )
 
 
-def picture(mesh: Mesh, upright: Upright, colours: Colours | None = None) -> str:
+def picture(mesh: Mesh, upright: Upright, colours: Colours | None = None, *, units: System = SI) -> str:
     """The whole picture, below 1.5 MB whatever the size of the mesh.
 
     colours: what those of the faces say (``thickness_colours``, ``region_colours``); one colour without.
@@ -51,12 +52,12 @@ def picture(mesh: Mesh, upright: Upright, colours: Colours | None = None) -> str
     drawn = _paint(mesh, placed, colours)
     front, side, _, corner = placed
     body = [
-        *_head(mesh, [front.size[0], side.size[0], front.size[1]]),
+        *_head(mesh, [front.size[0], side.size[0], front.size[1]], units),
         *(_view(place, paint, mesh) for place, paint in zip(placed, drawn, strict=True)),
-        sheet.upright(front),
-        sheet.across(front),
-        sheet.across(side),
-        sheet.side(mesh, colours, room, height - _MARGIN - lines + sheet.LINE),
+        sheet.upright(front, units),
+        sheet.across(front, units),
+        sheet.across(side, units),
+        sheet.side(mesh, colours, room, height - _MARGIN - lines + sheet.LINE, units),
     ]
     used = frozenset[int]().union(*(x.used for x in drawn))
     width = max(room + _LEAST_PANEL, corner.right) + _MARGIN
@@ -87,15 +88,15 @@ def _document(body: Sequence[str], style: str, width: float, height: float) -> s
     )
 
 
-def _head(mesh: Mesh, size: Sequence[float]) -> list[str]:
+def _head(mesh: Mesh, size: Sequence[float], units: System) -> list[str]:
     """Title and description for those who cannot see it, then the lines at the top."""
-    sides = " \u00d7 ".join(figure(x * 1e3, 4) for x in size) + " mm"
+    sides = " \u00d7 ".join(in_units(x * 1e3, "mm", units, 4) for x in size) + f" {units.unit('mm')}"
     described = (
         f"{mesh.name} from the front, from the right, from above and from a corner. Width, depth and height "
-        f"{sides}; {_openings_said(mesh.openings)}."
+        f"{sides}; {_openings_said(mesh.openings, units)}."
     )
-    volume = "" if mesh.volume is None else f" \u00b7 volume {figure(mesh.volume * 1e6, 4)} mL"
-    area = f"area {figure(mesh.facts.area * 1e4, 4)} cm\u00b2"
+    volume = "" if mesh.volume is None else f" \u00b7 volume {with_unit(mesh.volume * 1e6, 'mL', 4, units)}"
+    area = "area " + sheet.squared(with_unit(mesh.facts.area * 1e4, "cm2", 4, units))
     return [
         svg.element("title", svg.escaped(f"Geometry of {mesh.name}"), id="title"),
         svg.element("desc", svg.escaped(described), id="desc"),
@@ -106,10 +107,12 @@ def _head(mesh: Mesh, size: Sequence[float]) -> list[str]:
     ]
 
 
-def _openings_said(openings: Sequence[Opening]) -> str:
+def _openings_said(openings: Sequence[Opening], units: System) -> str:
     if not openings:
         return "no openings"
-    return "openings: " + listed([f"{x.number}, diameter {figure(x.diameter * 1e3, 3)} mm" for x in openings])
+    return "openings: " + listed(
+        [f"{x.number}, diameter {with_unit(x.diameter * 1e3, 'mm', 3, units)}" for x in openings]
+    )
 
 
 def _views(upright: Upright) -> tuple[View, View, View, View]:

@@ -12,7 +12,8 @@ from typing import Any
 from optimizer.report.page import Column, Page, number
 from optimizer.report.record import dump
 from optimizer.report.wording import duration, figure, in_words, limit_name, listed, with_unit
-from optimizer.results import plain
+from optimizer.results_answer import plain
+from optimizer.units.systems import SI, System
 
 #: Messages of one project that the page shows; the saved answer has all.
 _SHOWN = 3
@@ -154,25 +155,25 @@ def portfolio_json(portfolio: Portfolio) -> str:
     )
 
 
-def portfolio_page(portfolio: Portfolio) -> Page:
-    """Verdict, table, what is wrong with whom, where the answers are."""
+def portfolio_page(portfolio: Portfolio, *, units: System = SI) -> Page:
+    """Verdict, table, what is wrong with whom, where the answers are. units: that numbers are shown in."""
     page = Page().line(f"{portfolio.command} on the projects in {portfolio.folder}", "bold").line()
     page.verdict(*_verdict(portfolio))
     page.line(_work(portfolio))
     page.heading("Projects")
-    units = {row.objective_unit for row in portfolio.rows} - {""}
-    unit = units.pop() if len(units) == 1 else ""  # then it stands once, at the head
+    all_units = {row.objective_unit for row in portfolio.rows} - {""}
+    unit = all_units.pop() if len(all_units) == 1 else ""  # then it stands once, at the head
     page.table(
         [
             Column("project"),
             Column("status", keep=True),
             number("lasts"),
             Column("ended by"),
-            number(unit.removesuffix("/package") or "objective"),
+            number(units.unit(unit.removesuffix("/package")) or "objective"),
             number("gap %"),
             number("s"),
         ],
-        [_cells(row, unit) for row in portfolio.rows],
+        [_cells(row, unit, units) for row in portfolio.rows],
     )
     for row in portfolio.rows:
         if row.messages:
@@ -184,14 +185,16 @@ def portfolio_page(portfolio: Portfolio) -> Page:
     return page
 
 
-def _cells(row: ProjectRow, unit: str) -> list[str]:
-    own = "" if row.objective_unit == unit else row.objective_unit.removesuffix("/package")
+def _cells(row: ProjectRow, unit: str, units: System) -> list[str]:
+    own = row.objective_unit.removesuffix("/package")
+    objective = units.value(row.objective, own) if row.objective is not None else None
+    said = "" if row.objective_unit == unit else units.unit(own)
     return [
         row.project.removesuffix(".yaml"),
         row.status,
         "" if row.shelf_life_days is None else duration(row.shelf_life_days, row.target_days),
         limit_name(row.limited_by) if row.limited_by else "",
-        "" if row.objective is None else with_unit(row.objective, own, 4),
+        "" if objective is None else with_unit(objective, said, 4),
         "" if row.gap_pct is None else figure(row.gap_pct, 2),
         "" if row.seconds is None else figure(row.seconds, 2),
     ]

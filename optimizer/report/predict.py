@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
 
 from optimizer.constants import PERMEANTS
 from optimizer.report.basis import basis
@@ -11,45 +11,53 @@ from optimizer.report.uncertainty import at_confidence, spread_sections, uncerta
 from optimizer.report.uneven import uneven_section
 from optimizer.report.wording import (
     apart,
+    converted,
     duration,
     duration_unit,
     figure,
+    in_units,
     limit_name,
     listed,
     money,
     percent,
+    plain_unit,
     with_unit,
 )
 from optimizer.results import LayerState, LimitOutcome, PredictResult, Transmission
 from optimizer.shelflife.package import LIMIT_GAS
+from optimizer.units.systems import SI, System
 
+#: Gases up to this number have columns that are named in full.
+_NAMED = 2
 #: Status of a transmission limit, which is judged at its own test condition and not in time.
 SPECIFIED = ("met", "exceeded")
 
 
-def predict_page(result: PredictResult) -> Page:
-    """The whole answer of ``predict``."""
+def predict_page(result: PredictResult, *, units: System = SI) -> Page:
+    """The whole answer of ``predict``. units: that numbers are shown in."""
     page = Page().line(result.title, "bold").line()
     page.verdict(verdict(result), result.passes)
     walls_line(page, result)
     uncertainty_sections(page, result)
-    prediction_sections(page, result)
-    spread_sections(page, result)
-    ending(page, result)
+    prediction_sections(page, result, units=units)
+    spread_sections(page, result, units=units)
+    ending(page, result, units=units)
     return page
 
 
-def prediction_sections(page: Page, result: PredictResult) -> None:
+def prediction_sections(page: Page, result: PredictResult, *, units: System = SI) -> None:
     """Limits, transmission, walls, mass and cost: what other pages show of a prediction too."""
-    _limits(page, result)
-    _ways(page, result.transmission, gases_of(result))
-    _walls(page, result)
-    uneven_section(page, result.geometry)
-    _mass(page, result)
+    _limits(page, result, units)
+    _ways(page, result.transmission, gases_of(result), units)
+    _walls(page, result, units)
+    uneven_section(page, result.geometry, units=units)
+    _mass(page, result, units)
 
 
-def ending(page: Page, result: PredictResult) -> None:
-    """Warnings, assumptions, cautions, sources."""
+def ending(page: Page, result: PredictResult, *, units: System = SI, kept: Collection[str] = ()) -> None:
+    """Warnings, assumptions, cautions, sources. kept: what else keeps its own units."""
+    spreads = ["spreads"] if result.uncertainty else []
+    places = ["places"] if any("thickness_method" in row for row in result.geometry) else []
     basis(
         page,
         warnings=result.warnings,
@@ -57,6 +65,8 @@ def ending(page: Page, result: PredictResult) -> None:
         cautions=result.cautions,
         sources=result.sources,
         gases=gases_of(result),
+        units=units,
+        kept=(*kept, *spreads, *places),
     )
 
 
@@ -145,12 +155,14 @@ def limit_verdict(outcome: LimitOutcome) -> str:
         return "over at closing"
     if not outcome.passes:
         return "EXCEEDED"
+    if outcome.at_target is None and outcome.status == "reached":
+        return "no target to hold it to"
     if outcome.margin_pct is None:
         return "holds"
     return f"holds, {percent(outcome.margin_pct)} left"
 
 
-def _limits(page: Page, result: PredictResult) -> None:
+def _limits(page: Page, result: PredictResult, units: System) -> None:
     timed = [o for o in result.limits if o.status not in SPECIFIED]
     specified = [o for o in result.limits if o.status in SPECIFIED]
     if timed:
@@ -165,7 +177,7 @@ def _limits(page: Page, result: PredictResult) -> None:
                 Column("reached after"),
                 Column("verdict"),
             ],
-            [[*_limit_cells(o), _reached(o, result.target_days), limit_verdict(o)] for o in timed],
+            [[*_limit_cells(o, units), _reached(o, result.target_days), limit_verdict(o)] for o in timed],
         )
         if any(" left" in limit_verdict(o) for o in timed):
             page.indented("left: share of the permitted change that is still unused at the target")
@@ -173,7 +185,7 @@ def _limits(page: Page, result: PredictResult) -> None:
         page.heading("Transmission limits")
         page.table(
             [Column("limit"), number("allowed"), number("value"), Column("unit"), Column("verdict")],
-            [[*_limit_cells(o), limit_verdict(o)] for o in specified],
+            [[*_limit_cells(o, units), limit_verdict(o)] for o in specified],
         )
         if any(" left" in limit_verdict(o) for o in specified):
             page.indented("left: share of the allowed value that is not used")
@@ -181,10 +193,10 @@ def _limits(page: Page, result: PredictResult) -> None:
         page.indented(note)
 
 
-def _limit_cells(o: LimitOutcome) -> list[str]:
-    allowed, reached = apart(o.limit, o.at_target)
+def _limit_cells(o: LimitOutcome, units: System) -> list[str]:
+    allowed, reached = apart(units.value(o.limit, o.unit), converted(o.at_target, o.unit, units))
     name = limit_name(o.name) + (f" ({o.wall})" if o.wall else "")
-    return [name, allowed, "" if o.at_target is None else reached, "" if o.unit in ("1", "-") else o.unit]
+    return [name, allowed, "" if o.at_target is None else reached, plain_unit(o.unit, units)]
 
 
 def _reached(o: LimitOutcome, target: float | None) -> str:
@@ -202,7 +214,7 @@ def worst_stage(rows: Iterable[Transmission], gas: str) -> str:
     return max(totals, key=lambda stage: totals[stage])
 
 
-def _ways(page: Page, rows: tuple[Transmission, ...], gases: list[str]) -> None:
+def _ways(page: Page, rows: tuple[Transmission, ...], gases: list[str], units: System) -> None:
     if not rows:
         return
     stages = list(dict.fromkeys(r.stage for r in rows))
@@ -216,7 +228,13 @@ def _ways(page: Page, rows: tuple[Transmission, ...], gases: list[str]) -> None:
             first = i == 0
             share = percent(100.0 * row.share)
             table.append(
-                [gas if first else "", row.part, share, figure(row.value), row.unit if first else ""]
+                [
+                    gas if first else "",
+                    row.part,
+                    share,
+                    in_units(row.value, row.unit, units),
+                    units.unit(row.unit) if first else "",
+                ]
             )
             if len(stages) > 1:
                 table[-1].insert(1, stage if first else "")
@@ -229,59 +247,69 @@ def _ways(page: Page, rows: tuple[Transmission, ...], gases: list[str]) -> None:
         page.line()
         table = []
         for stage in stages:
-            totals = [sum(r.value for r in rows if r.stage == stage and r.gas == gas) for gas in gases]
+            totals = [
+                sum(units.value(r.value, r.unit) for r in rows if r.stage == stage and r.gas == gas)
+                for gas in gases
+            ]
             table.append([stage, *(figure(t) for t in totals)])
         page.table([Column("whole package, by stage"), *(number(gas) for gas in gases)], table)
 
 
-def _walls(page: Page, result: PredictResult) -> None:
-    uneven = {str(row["wall"]) for row in result.geometry if "thickness_method" in row}
+def _walls(page: Page, result: PredictResult, units: System) -> None:
+    if not result.layers:
+        return
+    gases = [gas for gas in gases_of(result) if any(gas in x.resistance_share_pct for x in result.layers)]
+    # with more gases the names of the layers would have no room
+    suffix, told = (" resistance", "resistance") if len(gases) <= _NAMED else ("", listed(gases))
     for wall in dict.fromkeys(layer.wall for layer in result.layers):
-        films = [f for f in result.film_transmission if f.wall == wall]
         stages = list(dict.fromkeys(layer.stage for layer in result.layers if layer.wall == wall))
-        leading = next((f.gas for f in films), "")
-        worst = max((f for f in films if f.gas == leading), key=lambda f: f.value, default=None)
+        films = [f for f in result.film_transmission if f.wall == wall]
+        worst = max((f for f in films if f.gas == films[0].gas), key=lambda f: f.value, default=None)
         stage = worst.stage if worst and worst.stage in stages else stages[0]
-        layers = sorted(
-            (layer for layer in result.layers if layer.wall == wall and layer.stage == stage),
-            key=lambda x: x.index,
-        )
-        total = sum(layer.thickness_um for layer in layers)
         during = f", during {stage}" if len(stages) > 1 else ""
-        listed = " nominal" if wall in uneven else ""
-        page.heading(f"Wall {wall}, {with_unit(total, 'um', 4)}{listed}, inside to outside{during}")
-        gases = [
-            gas for gas in gases_of(result) if any(gas in layer.resistance_share_pct for layer in layers)
-        ]
-        drop = layers[-1].humidity_outside_face_pct - layers[0].humidity_inside_face_pct
-        page.table(
-            [
-                Column("material"),
-                number("um"),
-                number("mid RH"),
-                *(number(f"{gas} resistance") for gas in gases),
-                *([] if "H2O" in gases else [number("H2O resistance")]),
-            ],
-            [
-                [
-                    layer.material,
-                    figure(layer.thickness_um, 4),
-                    percent(layer.humidity_mid_pct, 3),
-                    *(percent(layer.resistance_share_pct.get(gas)) for gas in gases),
-                    *([] if "H2O" in gases else [_water_share(layer, drop)]),
-                ]
-                for layer in layers
-            ],
-        )
+        layers = [x for x in result.layers if x.wall == wall and x.stage == stage]
+        _wall(page, result, sorted(layers, key=lambda x: x.index), suffix, during, units)
         for film in films:
             if film.stage == stage and film.gas in gases_of(result):
-                page.indented(f"{film.gas} through the wall: {with_unit(film.value, film.unit)}")
-    if result.layers:
-        page.line()
-        page.indented(
-            "mid RH: relative humidity in the middle of the layer; resistance: the layer's share of the "
-            "wall's resistance to the gas"
-        )
+                page.indented(f"{film.gas} through the wall: {with_unit(film.value, film.unit, units=units)}")
+    page.line()
+    page.indented(
+        f"mid RH: relative humidity in the middle of the layer; {told}: the layer's share of the "
+        "wall's resistance to the gas"
+    )
+
+
+def _wall(
+    page: Page, result: PredictResult, layers: Sequence[LayerState], suffix: str, during: str, units: System
+) -> None:
+    """The layers of one wall during one stage. suffix: of the headings of the gases."""
+    wall = layers[0].wall
+    total = with_unit(sum(layer.thickness_um for layer in layers), "um", 4, units)
+    uneven = any(row["wall"] == wall and "thickness_method" in row for row in result.geometry)
+    nominal = " nominal" if uneven else ""
+    page.heading(f"Wall {wall}, {total}{nominal}, inside to outside{during}")
+    gases = [gas for gas in gases_of(result) if any(gas in layer.resistance_share_pct for layer in layers)]
+    drop = layers[-1].humidity_outside_face_pct - layers[0].humidity_inside_face_pct
+    dry = "H2O" not in gases
+    page.table(
+        [
+            Column("material"),
+            number(units.unit("um")),
+            number("mid RH"),
+            *(number(f"{gas}{suffix}") for gas in gases),
+            *([number(f"H2O{suffix}")] if dry else []),
+        ],
+        [
+            [
+                layer.material,
+                in_units(layer.thickness_um, "um", units, 4),
+                percent(layer.humidity_mid_pct, 3),
+                *(percent(layer.resistance_share_pct.get(gas)) for gas in gases),
+                *([_water_share(layer, drop)] if dry else []),
+            ]
+            for layer in layers
+        ],
+    )
 
 
 def _water_share(layer: LayerState, drop: float) -> str:
@@ -291,27 +319,31 @@ def _water_share(layer: LayerState, drop: float) -> str:
     return percent(100.0 * (layer.humidity_outside_face_pct - layer.humidity_inside_face_pct) / drop)
 
 
-def _mass(page: Page, result: PredictResult) -> None:
+def _mass(page: Page, result: PredictResult, units: System) -> None:
     page.heading("Mass and cost of one package")
-    parts = [f"{name} {figure(mass)} g" for name, mass in result.mass_by_material_g.items()]
+    whole = with_unit(result.mass_g, "g", 4, units)
+    parts = [
+        f"{name} {with_unit(mass, 'g', units=units)}" for name, mass in result.mass_by_material_g.items()
+    ]
     if len(parts) == 1:
-        page.indented(f"{figure(result.mass_g, 4)} g {next(iter(result.mass_by_material_g))}")
+        page.indented(f"{whole} {next(iter(result.mass_by_material_g))}")
     else:
-        page.indented(f"{figure(result.mass_g, 4)} g" + (f": {', '.join(parts)}" if parts else ""))
+        page.indented(whole + (f": {', '.join(parts)}" if parts else ""))
     if result.cost_per_package is None:
         page.indented("no material cost: a material has no price, or currencies are mixed")
     else:
         page.indented(f"material cost {money(result.cost_per_package, result.currency)}")
-    _outer(page, result)
+    _outer(page, result, units)
 
 
-def _outer(page: Page, result: PredictResult) -> None:
+def _outer(page: Page, result: PredictResult, units: System) -> None:
     """The pack around several packages: what it adds, and the gas in it."""
     outer = result.outer_pack
     if outer is None:
         return
     page.heading(f"Outer pack around {outer.packages} packages")
-    own = f"{figure(outer.mass_g, 4)} g, {figure(outer.mass_per_package_g)} g for each package in it"
+    each = with_unit(outer.mass_per_package_g, "g", units=units)
+    own = f"{with_unit(outer.mass_g, 'g', 4, units)}, {each} for each package in it"
     if outer.cost_per_package is not None:
         own += f"; material cost {money(outer.cost_per_package, outer.currency)} each"
     page.indented(own)

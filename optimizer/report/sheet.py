@@ -10,12 +10,15 @@ from optimizer.report import svg
 from optimizer.report.colours import Colours
 from optimizer.report.painter import View
 from optimizer.report.thinned import Array
-from optimizer.report.wording import figure
+from optimizer.report.wording import figure, with_unit
+from optimizer.units.systems import SI, System
 
 #: Openings that are outlined and listed; the text of the command lists all.
 MOST_OPENINGS = 10
 _LOOP_POINTS = 160
 _MOST_NAMES = 12
+#: Letters of a legend's title that fit on one line.
+_TITLE = 36
 LINE = 19.0
 _BADGE = 8.5
 #: How far a dimension line and the number of an opening stand off.
@@ -97,7 +100,7 @@ def caption(place: Placed) -> str:
     return svg.text(place.left, place.top - 28.0, place.name, class_="soft")
 
 
-def across(place: Placed) -> str:
+def across(place: Placed, units: System = SI) -> str:
     """Dimension line below a view."""
     left, right, bottom = place.left, place.right, place.bottom
     y = bottom + _OFF
@@ -106,11 +109,11 @@ def across(place: Placed) -> str:
         _ends(left, y, right, y, 0.0, 5.0)
         + svg.line(left, bottom + 6.0, left, y, class_="dim thin")
         + svg.line(right, bottom + 6.0, right, y, class_="dim thin")
-        + svg.text(middle, y + 17.0, _mm(place.size[0]), text_anchor="middle")
+        + svg.text(middle, y + 17.0, _length(place.size[0], units), text_anchor="middle")
     )
 
 
-def upright(place: Placed) -> str:
+def upright(place: Placed, units: System = SI) -> str:
     """Dimension line left of a view."""
     left, top, bottom = place.left, place.top, place.bottom
     x = left - _OFF
@@ -120,7 +123,7 @@ def upright(place: Placed) -> str:
         _ends(x, top, x, bottom, 5.0, 0.0)
         + svg.line(x, top, left - 6.0, top, class_="dim thin")
         + svg.line(x, bottom, left - 6.0, bottom, class_="dim thin")
-        + svg.text(x - 8.0, middle, _mm(place.size[1]), text_anchor="middle", transform=turned)
+        + svg.text(x - 8.0, middle, _length(place.size[1], units), text_anchor="middle", transform=turned)
     )
 
 
@@ -130,8 +133,13 @@ def _ends(x1: float, y1: float, x2: float, y2: float, dx: float, dy: float) -> s
     return svg.line(x1, y1, x2, y2, class_="dim") + "".join(ends)
 
 
-def _mm(length: float) -> str:
-    return f"{figure(length * 1e3, 4)} mm"
+def _length(metres: float, units: System) -> str:
+    return with_unit(metres * 1e3, "mm", 4, units)
+
+
+def squared(text: str) -> str:
+    """'3.2 cm2' with its small two raised."""
+    return f"{text[:-1]}\u00b2" if text.endswith("2") else text
 
 
 def side_lines(mesh: Mesh, colours: Colours) -> int:
@@ -141,11 +149,18 @@ def side_lines(mesh: Mesh, colours: Colours) -> int:
     if colours.names:
         lines += 2 + min(len(colours.names), _MOST_NAMES) + (len(colours.names) > _MOST_NAMES)
     elif colours.title:
-        lines += 4
+        lines += 3 + len(_title_lines(colours.title))
     return lines
 
 
-def side(mesh: Mesh, colours: Colours, x: float, y: float) -> str:
+def _title_lines(title: str) -> list[str]:
+    """The title of a legend, its unit on a line of its own where both are too long for one."""
+    what, comma, unit = title.rpartition(", ")
+    lines = [title] if len(title) <= _TITLE or not comma else [what, unit]
+    return [svg.shortened(x, _TITLE) for x in lines]
+
+
+def side(mesh: Mesh, colours: Colours, x: float, y: float, units: System = SI) -> str:
     """Legend of the colours and list of the openings, the first line at height ``y``."""
     parts: list[str] = []
     if colours.names:
@@ -156,16 +171,19 @@ def side(mesh: Mesh, colours: Colours, x: float, y: float) -> str:
             parts.append(svg.text(x + 22.0, y, svg.shortened(name, 36)))
         y = _more(parts, len(colours.names) - _MOST_NAMES, x, y) + 2.0 * LINE
     elif colours.title:
-        parts.append(svg.text(x, y, colours.title, class_="head"))
-        parts.append(_ramp(colours, x, y + 9.0))
-        y += 4.0 * LINE
+        for line in _title_lines(colours.title):
+            parts.append(svg.text(x, y, line, class_="head"))
+            y += LINE
+        parts.append(_ramp(colours, x, y - LINE + 9.0))
+        y += 3.0 * LINE
     title = "openings" if mesh.openings else "no openings"
     parts.append(svg.text(x, y, title, class_="head"))
     for opening in mesh.openings[:MOST_OPENINGS]:
         y += LINE
         parts.append(svg.element("circle", class_="badge", cx=x + 8.0, cy=y - 4.5, r=_BADGE))
         parts.append(svg.text(x + 8.0, y - 0.5, str(opening.number), class_="on", text_anchor="middle"))
-        words = f"\u00d8 {figure(opening.diameter * 1e3, 3)} mm, {figure(opening.area * 1e4, 3)} cm\u00b2"
+        area = squared(with_unit(opening.area * 1e4, "cm2", 3, units))
+        words = f"\u00d8 {with_unit(opening.diameter * 1e3, 'mm', 3, units)}, {area}"
         parts.append(svg.text(x + 24.0, y, words))
     _more(parts, len(mesh.openings) - MOST_OPENINGS, x, y)
     return "".join(parts)

@@ -53,7 +53,7 @@ def _edges(values: Sequence[float], aim: float | None) -> list[float]:
     low, high = values[skipped], values[-1 - skipped]
     found: set[float] = set() if aim is None or not values[0] < aim <= values[-1] else {aim}
     if high - low > 1e-6 * high:
-        step = _round((high - low) / BARS)
+        step = round_step((high - low) / BARS)
         start = aim or 0.0
         first = math.floor((low - start) / step) + 1
         last = math.ceil((high - start) / step) - 1
@@ -61,7 +61,7 @@ def _edges(values: Sequence[float], aim: float | None) -> list[float]:
     return sorted(found)
 
 
-def _round(step: float) -> float:
+def round_step(step: float) -> float:
     """The nearest of ... 1, 2, 5, 10 ..., in the logarithm."""
     power = 10.0 ** math.floor(math.log10(step))
     return min((m * power for m in (1.0, 2.0, 5.0, 10.0)), key=lambda x: abs(math.log(x / step)))

@@ -43,13 +43,18 @@ class Shape:
 
 def shape_of(mesh: Mesh, value: Array, smooth: bool, most: int) -> Shape:
     """The mesh with at most ``most`` faces; a coarse one keeps its own, the long ones divided."""
+    shape = decimated(mesh, value, smooth, most)
+    return _divided(shape, most) if len(mesh.faces) <= most else shape
+
+
+def decimated(mesh: Mesh, value: Array, smooth: bool, most: int) -> Shape:
+    """The mesh with at most ``most`` faces; as it is where it has no more. value (m,): of each face."""
     vertices, faces = mesh.vertices, mesh.faces
     held = np.zeros(len(vertices), dtype=bool)
     for opening in mesh.openings:
         held[opening.loop] = True
     if len(faces) <= most:
-        normal = _unit(_cross(vertices, faces))
-        return _divided(Shape(vertices, faces, normal, value, held, smooth), most)
+        return Shape(vertices, faces, _unit(_cross(vertices, faces)), value, held, smooth)
     # clustering takes its own normals
     shape = Shape(vertices, faces, np.broadcast_to(0.0, faces.shape), value, held, smooth)
     return thinner(shape, most, float(mesh.area.sum()))

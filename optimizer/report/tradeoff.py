@@ -14,7 +14,9 @@ from optimizer.report.wording import (
     apart,
     duration_unit,
     figure,
+    in_units,
     in_words,
+    less,
     limit_name,
     money,
     percent,
@@ -23,29 +25,32 @@ from optimizer.report.wording import (
 from optimizer.results_tradeoff import Kink, Structure, TradeoffPoint, TradeoffResult
 from optimizer.shelflife.package import LIMIT_GAS
 from optimizer.shelflife.words import sentence
+from optimizer.units.systems import SI, System
 
 #: Materials of every wall, inside to outside.
-_Key = tuple[tuple[str, ...], ...]
+Key = tuple[tuple[str, ...], ...]
 
-_LESS = {"cost": "cheaper", "mass": "lighter", "thickness": "thinner"}
+#: Characters of thicknesses that stand on one line.
+_UNBROKEN = 16
 _STOPPED = {"time": "TIME LIMIT", "interrupt": "INTERRUPTED", "memory": "MEMORY LIMIT"}
 
 
-def tradeoff_page(result: TradeoffResult) -> Page:
-    """The whole answer of ``tradeoff``."""
+def tradeoff_page(result: TradeoffResult, *, units: System = SI) -> Page:
+    """The whole answer of ``tradeoff``. units: that numbers are shown in."""
     page = Page().line(result.title, "bold").line()
     unit, length = duration_unit(result.target_days or result.to_days)
     if result.points:
-        letters = _letters(result)
+        letters = letters_of(result)
         head = _STOPPED.get(result.status, "FRONTIER")
-        page.verdict(f"{head}: {_headline(result, unit, length)}", head == "FRONTIER")
+        page.verdict(f"{head}: {_headline(result, unit, length, units)}", head == "FRONTIER")
         page.line(_proof(result))
         page.line(_end(result, unit, length))
-        _points(page, result, letters, unit, length)
+        _points(page, result, letters, unit, length, units)
         page.heading("Layers, inside to outside")
         for layers, letter in letters.items():
-            page.hanging(letter, _names(layers))
-        page.bullets("Where the structure changes", [_kink(k, letters, unit, length) for k in result.kinks])
+            page.hanging(letter, names_of(layers))
+        kinks = [_kink(k, letters, unit, length, units) for k in result.kinks]
+        page.bullets("Where the structure changes", kinks)
     elif result.status == "infeasible":
         shortest = f"{figure(result.from_days / length)} {unit}"
         page.verdict(
@@ -59,28 +64,28 @@ def tradeoff_page(result: TradeoffResult) -> Page:
             )
     else:
         page.verdict(f"{_STOPPED[result.status]}: no structure that passes was found before it ended.", False)
-    return _closing(page, result)
+    return _closing(page, result, units)
 
 
 # -- what is said first ------------------------------------------------------------------------------------
 
 
-def _amount(result: TradeoffResult, value: float) -> str:
+def _amount(result: TradeoffResult, value: float, units: System) -> str:
     if result.minimised == "cost":
         return money(value, result.unit)
-    return with_unit(value, result.unit, 4)
+    return with_unit(value, result.unit, 4, units)
 
 
-def _headline(result: TradeoffResult, unit: str, length: float) -> str:
+def _headline(result: TradeoffResult, unit: str, length: float, units: System) -> str:
     first, last = result.points[0], result.points[-1]
     if len(result.points) == 1:
         return f"one point, {figure(first.shelf_life_days / length)} {unit}: {result.minimised} " + (
-            f"{_amount(result, first.objective)}."
+            f"{_amount(result, first.objective, units)}."
         )
     low, high = (figure(p.shelf_life_days / length) for p in (first, last))
     return (
         f"{len(result.points)} points from {low} to {high} {unit}: {result.minimised} "
-        f"{figure(first.objective, 4)} to {_amount(result, last.objective)}."
+        f"{in_units(first.objective, result.unit, units, 4)} to {_amount(result, last.objective, units)}."
     )
 
 
@@ -91,12 +96,12 @@ def _proof(result: TradeoffResult) -> str:
         return "Not every point has a proved bound."
     widest = 100.0 * max(g for g in gaps if g is not None)
     rules = "no structure of these candidates under these rules"
-    less = _LESS.get(result.minimised, "better")
+    better = less(result.minimised)
     if widest <= 1e-7:
-        return f"Proved: at each point, {rules} is {less}."
+        return f"Proved: at each point, {rules} is {better}."
     step = 10.0 ** (math.floor(math.log10(widest)) - 1)
     most = figure(math.ceil(widest / step - 1e-9) * step, 2)
-    return f"Proved: at each point, {rules} is more than {most} % {less}."
+    return f"Proved: at each point, {rules} is more than {most} % {better}."
 
 
 def _end(result: TradeoffResult, unit: str, length: float) -> str:
@@ -118,36 +123,40 @@ def _end(result: TradeoffResult, unit: str, length: float) -> str:
 
 
 def _points(
-    page: Page, result: TradeoffResult, letters: Mapping[_Key, str], unit: str, length: float
+    page: Page,
+    result: TradeoffResult,
+    letters: Mapping[Key, str],
+    unit: str,
+    length: float,
+    units: System,
 ) -> None:
     page.heading(f"Least {result.minimised} for each shelf life")
     first = result.points[0].objective
     rows = []
     for p in result.points:
-        beside = p.cost_per_package if result.minimised == "mass" else p.mass_g
         above = 100.0 * (p.objective / first - 1.0) if first > 0.0 else 0.0
         rows.append(
             [
                 figure(p.shelf_life_days / length),
-                figure(p.objective, 4),
+                in_units(p.objective, result.unit, units, 4),
                 "" if above < 0.005 else f"+{figure(above, 2)} %",
-                "" if beside is None else figure(beside, 3),
+                _beside(result, p, units),
                 "" if p.gap is None else _small(100.0 * p.gap),
-                letters[_key(p.structure)],
-                _thicknesses(p.structure),
+                letters[key_of(p.structure)],
+                _thicknesses(p.structure, units),
                 _note(result, p),
             ]
         )
-    all_of_it = f"{result.currency} in all" if result.minimised == "mass" else "g in all"
+    all_of_it = f"{result.currency} in all" if result.minimised == "mass" else f"{units.unit('g')} in all"
     page.table(
         [
             number(unit),
-            number(result.unit),
+            number(units.unit(result.unit)),
             number("more"),
             number(all_of_it),
             number("gap"),
             word(""),
-            Column("um"),
+            Column(units.unit("um")),
             word(""),
         ],
         rows,
@@ -155,6 +164,13 @@ def _points(
     page.indented(
         "more: than the shortest; in all: the whole package; gap: the most that the bound leaves open"
     )
+
+
+def _beside(result: TradeoffResult, point: TradeoffPoint, units: System) -> str:
+    """Cost or mass of the whole package, whichever is not minimised."""
+    if result.minimised == "mass":
+        return "" if point.cost_per_package is None else figure(point.cost_per_package)
+    return in_units(point.mass_g, "g", units)
 
 
 def _small(value: float) -> str:
@@ -169,16 +185,17 @@ def _note(result: TradeoffResult, point: TradeoffPoint) -> str:
     return ""
 
 
-def _thicknesses(structure: Structure) -> str:
-    return "; ".join(
-        "/".join(figure(layer.thickness_um) for layer in layers) for layers in structure.values()
-    )
+def _thicknesses(structure: Structure, units: System) -> str:
+    walls = [[in_units(x.thickness_um, "um", units) for x in layers] for layers in structure.values()]
+    text = "; ".join("/".join(wall) for wall in walls)
+    # a long one is broken between two numbers, never within one
+    return text if len(text) <= _UNBROKEN else "; ".join(" / ".join(wall) for wall in walls)
 
 
 # -- structures --------------------------------------------------------------------------------------------
 
 
-def _key(structure: Structure) -> _Key:
+def key_of(structure: Structure) -> Key:
     """Materials of every wall, the wall's name first where there are several."""
     several = len(structure) > 1
     return tuple(
@@ -187,7 +204,7 @@ def _key(structure: Structure) -> _Key:
     )
 
 
-def _names(key: _Key) -> str:
+def names_of(key: Key) -> str:
     texts = []
     for wall in key:
         head, rest = (f"{wall[0]} ", wall[1:]) if wall and wall[0].endswith(":") else ("", wall)
@@ -195,11 +212,11 @@ def _names(key: _Key) -> str:
     return "; ".join(texts)
 
 
-def _letters(result: TradeoffResult) -> dict[_Key, str]:
+def letters_of(result: TradeoffResult) -> dict[Key, str]:
     """A letter for every order of layers, in the order of shelf life."""
-    ordered = [(p.shelf_life_days, _key(p.structure)) for p in result.points]
+    ordered = [(p.shelf_life_days, key_of(p.structure)) for p in result.points]
     for kink in result.kinks:
-        ordered += [(kink.between_days[0], _key(kink.before)), (kink.between_days[1], _key(kink.after))]
+        ordered += [(kink.between_days[0], key_of(kink.before)), (kink.between_days[1], key_of(kink.after))]
     keys = dict.fromkeys(key for _, key in sorted(ordered))
     return {key: _letter(i) for i, key in enumerate(keys)}
 
@@ -214,15 +231,15 @@ def _letter(i: int) -> str:
     return text
 
 
-def _kink(kink: Kink, letters: Mapping[_Key, str], unit: str, length: float) -> str:
+def _kink(kink: Kink, letters: Mapping[Key, str], unit: str, length: float, units: System) -> str:
     low, high = apart(*(days / length for days in kink.between_days))
-    before, after = letters[_key(kink.before)], letters[_key(kink.after)]
-    costs = apart(kink.objective_before, kink.objective_after)
-    amount = f"{costs[0]} {kink.unit}" if costs[0] == costs[1] else f"{costs[0]} to {costs[1]} {kink.unit}"
+    before, after = letters[key_of(kink.before)], letters[key_of(kink.after)]
+    costs = apart(*(units.value(x, kink.unit) for x in (kink.objective_before, kink.objective_after)))
+    amount = f"{costs[0] if costs[0] == costs[1] else ' to '.join(costs)} {units.unit(kink.unit)}"
     return f"{before} to {after} between {low} and {high} {unit}, at {amount}: {kink.change}"
 
 
-def _closing(page: Page, result: TradeoffResult) -> Page:
+def _closing(page: Page, result: TradeoffResult, units: System) -> Page:
     gases = {LIMIT_GAS.get(name, name.removeprefix("transmission ")) for name in result.limits}
     basis(
         page,
@@ -231,6 +248,8 @@ def _closing(page: Page, result: TradeoffResult) -> Page:
         cautions=result.cautions,
         sources=result.sources,
         gases=[g for g in PERMEANTS if g in gases],
+        units=units,
+        kept=("rules", "changes"),
     )
     solver = result.solver
     taken = solver["taken_over"]

@@ -6,9 +6,10 @@ import math
 
 from optimizer.report.page import Column, Page, number, word
 from optimizer.report.spread_bars import bars
-from optimizer.report.wording import duration, figure, limit_name, listed, percent
+from optimizer.report.wording import duration, limit_name, listed, percent, with_unit
 from optimizer.results import CheckResult, PredictResult
 from optimizer.results_uncertainty import PercentileEnd, SpreadNote, UncertaintyResult
+from optimizer.units.systems import SI, System
 
 #: Influences that are shown, and the least share of the variance for that.
 _SHOWN, _LEAST = 6, 0.01
@@ -75,10 +76,10 @@ def _both(page: Page, before: UncertaintyResult, now: UncertaintyResult, result:
     page.indented("so many of the samples last less than this; 'passes': at the target of each")
 
 
-def spread_sections(page: Page, result: PredictResult) -> None:
+def spread_sections(page: Page, result: PredictResult, *, units: System = SI) -> None:
     """What the samples rest on: spreads and the draw; nothing where none were drawn."""
     if result.uncertainty is not None:
-        _spreads(page, result.uncertainty)
+        _spreads(page, result.uncertainty, units)
         _drawn(page, result.uncertainty)
 
 
@@ -202,7 +203,7 @@ def _influence(name: str) -> str:
     return name
 
 
-def _spreads(page: Page, found: UncertaintyResult) -> None:
+def _spreads(page: Page, found: UncertaintyResult, units: System) -> None:
     page.heading("Spreads used")
     if not found.spreads:
         page.indented("none: nothing that the shelf life depends on is uncertain")
@@ -210,18 +211,19 @@ def _spreads(page: Page, found: UncertaintyResult) -> None:
     rows = sorted(found.spreads, key=lambda s: (s.unit != "%", -s.size, s.name))
     table, last = [], ""
     for row in rows:
-        table.append([row.name, _size(row), "as above" if row.origin == last else row.origin])
+        table.append([row.name, _size(row, units), "as above" if row.origin == last else row.origin])
         last = row.origin
     page.table([Column("of"), number("spread"), Column("from")], table)
-    page.indented("Relative standard deviations of lognormal factors; offsets in K and %RH are normal.")
+    offsets = f"offsets in {units.unit('K')} and %RH are normal"
+    page.indented(f"Relative standard deviations of lognormal factors; {offsets}.")
     assumed = sum(1 for row in rows if row.origin.startswith(ASSUMED))
     if assumed:
         many = "1 spread is" if assumed == 1 else f"{assumed} spreads are"
         page.indented(f"{many} assumed and not known: give your own as 'spread' beside the value.")
 
 
-def _size(row: SpreadNote) -> str:
-    return f"{figure(row.size)} {row.unit}"
+def _size(row: SpreadNote, units: System) -> str:
+    return with_unit(row.size, row.unit, units=units)
 
 
 def _drawn(page: Page, found: UncertaintyResult) -> None:

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from optimizer.report.page import Column, Page, number
-from optimizer.report.wording import figure, percent
+from optimizer.report.wording import in_units, percent
+from optimizer.units.systems import SI, System
 
 _COLUMNS = ("mean", "least", "p05", "p95")
 #: Spread over the mean below which a measured wall counts as even.
@@ -16,7 +17,10 @@ _TELLING = 0.05
 
 
 def uneven_section(
-    page: Page, geometry: Iterable[Mapping[str, Any]], title: str = "Wall thickness from place to place, um"
+    page: Page,
+    geometry: Iterable[Mapping[str, Any]],
+    title: str = "Wall thickness from place to place",
+    units: System = SI,
 ) -> None:
     """A row and a sentence for each part whose local thickness is known; nothing where there is none.
 
@@ -25,10 +29,10 @@ def uneven_section(
     rows = [row for row in geometry if "mean_thickness_um" in row]
     if not rows:
         return
-    page.heading(title)
+    page.heading(f"{title}, {units.unit('um')}")
     page.table(
         [Column("part"), number("mean"), number("least"), number("5 %"), number("95 %"), Column("found")],
-        [_row(row) for row in rows],
+        [_row(row, units) for row in rows],
     )
     page.indented("5 %, 95 %: so much of the area is thinner")
     for row in rows:
@@ -36,8 +40,8 @@ def uneven_section(
             page.indented(f"{row['part']}: {_hidden(row)}{_worst(row)}.")
 
 
-def _row(row: Mapping[str, Any]) -> list[str]:
-    values = (figure(row[f"{key}_thickness_um"], 4) for key in _COLUMNS)
+def _row(row: Mapping[str, Any], units: System) -> list[str]:
+    values = (in_units(row[f"{key}_thickness_um"], "um", units, 4) for key in _COLUMNS)
     estimate = "; first estimate" if row["thickness_estimate"] else ""
     return [str(row["part"]), *values, f"{row['thickness_method']}{estimate}"]
 

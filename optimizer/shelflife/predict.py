@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from optimizer.constants import DAY
 from optimizer.geometry.surface import Unevenness
-from optimizer.results import LimitOutcome, PredictResult
+from optimizer.results import LimitOutcome, PredictResult, StageSpan
 from optimizer.shelflife.advice import (
     materials_in_use,
     outer_pack,
@@ -46,6 +46,8 @@ TRADE: dict[str, tuple[float, str, str]] = {
 }
 #: Points of the time series over the horizon.
 _POINTS = 200
+#: Further points in each of the first stages.
+_IN_STAGE, _MOST_SPANS = 8, 40
 #: A limit that is met to within this share counts as met.
 _SLACK = 1e-9
 
@@ -69,10 +71,8 @@ def predict(
     say: told before a long wait.
     """
     case = expanded(case)
-    times = np.linspace(0.0, case.horizon, _POINTS + 1)
-    if case.target is not None and case.target <= case.horizon:
-        times = np.unique(np.append(times, case.target))
-    run, wall = trajectory_of(case, times, say)
+    spans = storage_spans(case)
+    run, wall = trajectory_of(case, _times(case, spans), say)
     answer = _judge(case, run)
     specifications = tuple(judge(case.package, limit) for limit in case.transmission_limits)
     limits = answer.limits + specifications
@@ -110,9 +110,22 @@ def predict(
         wall_model=wall.model,
         wall_reason=wall.reason,
         outer_pack=outer_answer(case),
-        storage=storage_spans(case),
+        storage=spans,
         structure=structure_of(case.package),
     )
+
+
+def _times(case: Case, spans: tuple[StageSpan, ...]) -> Array:
+    """Times of the series [s]: evenly to the horizon, the target, and some in every stage, however short."""
+    times = [np.linspace(0.0, case.horizon, _POINTS + 1)]
+    if case.target is not None and case.target <= case.horizon:
+        times.append(np.array([case.target]))
+    for span in spans[:_MOST_SPANS]:
+        times.append(np.linspace(span.from_days * DAY, span.to_days * DAY, _IN_STAGE + 1))
+    every = np.unique(np.clip(np.concatenate(times), 0.0, case.horizon))
+    apart = np.append(True, np.diff(every) > 1e-9 * case.horizon)
+    kept: Array = every[apart]
+    return kept
 
 
 def trajectory_of(

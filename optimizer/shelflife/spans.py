@@ -1,4 +1,4 @@
-"""The storage as it goes on to the horizon, and the layers of the walls: what the pictures of an answer need."""
+"""The storage as it goes on to the horizon, and the layers of the walls: what pictures of an answer need."""
 
 from __future__ import annotations
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from optimizer.errors import InputError, Problem
+from optimizer.progress import step
 from optimizer.shelflife.package import Case
 from optimizer.shelflife.variation import Outcomes, Variation
 
@@ -91,6 +92,8 @@ class Counting:
         self._tell(done)
 
     def _tell(self, done: int) -> None:
-        of = f" of {self._total}" if self._total else ""
         what = self._packages[min(self._at, len(self._packages) - 1)]
-        self._say(f"{done}{of} samples{what} simulated")
+        if self._total:
+            step(self._say, done, self._total, f"{done} of {self._total} samples{what} simulated")
+        else:
+            self._say(f"{done} samples{what} simulated")

@@ -379,3 +379,9 @@ def test_any_inline_entry_is_read_or_refused_but_never_breaks(entry: Any) -> Non
         return
     for name in catalog.names()[-1:]:
         catalog.material(name)
+
+
+def test_one_name_in_two_entries_is_refused_and_not_merged() -> None:
+    entries = [{"name": "HDPE", "price": "1.3 EUR/kg"}, {"name": " HDPE ", "price": "9 EUR/kg"}]
+    with pytest.raises(InputError, match="the material 'HDPE' stands here twice; the first is entry 1"):
+        load_catalog(inline=entries)

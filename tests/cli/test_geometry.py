@@ -351,3 +351,10 @@ def test_help_names_every_option_and_loads_nothing_heavy() -> None:
     assert all(len(row) <= 80 for row in done.stdout.splitlines())
     options = ("--unit", "--inner", "--up", "--picture", "--no-picture", "--json FILE", "--debug")
     assert all(option in done.stdout for option in options)
+
+
+def test_beside_a_report_no_picture_is_left_unless_asked_for(folder: Path, invoke: Invoke) -> None:
+    assert invoke("geometry", "can.stl", "--unit", "mm", "--report", "can.html") == 0
+    assert not Path("can-geometry.svg").exists() and Path("can.html").exists()
+    assert invoke("geometry", "can.stl", "--unit", "mm", "--report", "can.html", "--picture", "a.svg") == 0
+    assert Path("a.svg").exists()

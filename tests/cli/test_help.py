@@ -10,7 +10,19 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-HEAVY = ("numpy", "scipy", "pandas", "pyomo", "highspy", "trimesh", "ruamel", "rich")
+HEAVY = (
+    "numpy",
+    "scipy",
+    "pandas",
+    "pyomo",
+    "highspy",
+    "trimesh",
+    "ruamel",
+    "rich",
+    "plotly",
+    "jinja2",
+    "openpyxl",
+)
 HELPS = [
     ["--help"],
     ["predict", "--help"],
@@ -19,6 +31,9 @@ HELPS = [
     ["compare", "--help"],
     ["tradeoff", "--help"],
     ["geometry", "--help"],
+    ["explain", "--help"],
+    ["template", "--help"],
+    ["schema", "--help"],
     ["materials", "--help"],
     ["materials", "list", "--help"],
     ["materials", "show", "--help"],

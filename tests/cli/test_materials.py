@@ -111,3 +111,14 @@ def test_lint_as_json_holds_the_problems(
     record = json.loads(capsys.readouterr().out)
     assert record["passes"] is False
     assert record["problems"][0]["line"] == 2
+
+
+def test_a_name_of_several_words_needs_no_quotation_marks(
+    invoke: Invoke, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shown = []
+    for words in (["EVOH 32"], ["EVOH", "32"]):
+        assert invoke("materials", "show", *words) == 0
+        shown.append(capsys.readouterr().out)
+    assert shown[0] == shown[1]
+    assert shown[0].startswith("EVOH 32, family")

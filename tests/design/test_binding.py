@@ -146,6 +146,7 @@ def test_what_does_not_hold_the_optimum_is_not_listed_but_was_looked_at(drink: S
     assert drink.saving(options=wider) <= 1.5e-4 * drink.best.objective
 
 
+@pytest.mark.slow
 def test_a_rule_that_shuts_out_a_cheaper_order_is_found_though_thicknesses_do_not_show_it(
     tmp_path: Path,
 ) -> None:

@@ -144,6 +144,7 @@ def test_a_well_known_film_beats_a_cheaper_one_that_is_uncertain() -> None:
     assert sure.objective / plain.objective == pytest.approx(costs["narrow"] / 1.5, rel=0.01)
 
 
+@pytest.mark.slow
 def test_limits_share_the_risk() -> None:
     """Oxygen and water limits, each met by the median wall: both keep their reserve, and together they pass
     as likely as asked."""
@@ -165,6 +166,7 @@ def test_limits_share_the_risk() -> None:
 # -- where there is none -------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_where_the_gauge_ends_the_highest_probability_is_told() -> None:
     """A wall of 350 um passes with the probability Phi(ln(350/300) / sigma)."""
     plain = film(gauge=(20e-6, 350e-6))

@@ -30,7 +30,7 @@ CASES: dict[str, Callable[[], Case]] = {
 }
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", ["plain", pytest.param("used up", marks=pytest.mark.slow)])
 def test_early_crossings_of_a_batch_are_those_of_its_cases(name: str) -> None:
     case = CASES[name]()
     one = np.array([1.0])

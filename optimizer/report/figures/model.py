@@ -97,7 +97,7 @@ class BarChart:
 
 @dataclass(frozen=True)
 class Distribution:
-    """How often a value falls between two ``edges`` (n + 1 of them; counts: n shares that add up to at most
+    """How often a value falls between two ``edges`` (n + 1 of them; shares: n, that add up to at most
     1). beyond: share of the samples above the last edge. good: '' or which side of ``rules`` of kind target
     passes ('above', 'below')."""
 
@@ -123,7 +123,7 @@ class SectionLayer:
 @dataclass(frozen=True)
 class SectionDrawing:
     """A wall cut open, from inside to outside, to scale; layers too thin to be seen are drawn wider, with a
-    break mark, and said to be. group: wall it belongs to."""
+    break mark, and said to be. inside, outside: what is written at its two faces."""
 
     title: str
     description: str
@@ -137,7 +137,8 @@ class SectionDrawing:
 class MeshView:
     """A mesh coloured by a value at each face, to turn about in the page. vertices (n, 3) [mm], faces (m, 3),
     value (m,) NaN for none, at most 10,000 faces; legend: what the value is, with its unit. still: the static
-    picture (a whole <svg> element)."""
+    picture (a whole <svg> element). span: values of the first and the last colour, None for those that suit
+    the values."""
 
     title: str
     description: str
@@ -146,6 +147,7 @@ class MeshView:
     value: NDArray[np.float64] = field(repr=False)
     legend: str
     still: str = field(repr=False)
+    span: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """What a report holds, as data; ``html.render`` lays it out.
 
-The first page (``verdict``, ``facts``, ``drawings``, ``first``) prints on one sheet. ``sections`` follow, each
-with figures and the blocks of a terminal page, so that words and tables are the same everywhere.
+The first page (verdict, facts, drawings and what the answer rests on) prints on one sheet. ``sections``
+follow, each with figures and the blocks of a terminal page, so that words and tables are the same everywhere.
 """
 
 from __future__ import annotations
@@ -49,9 +49,10 @@ class Basis:
 @dataclass(frozen=True)
 class Report:
     """command: predict, design, ...; question: what was asked, in words; verdict: the answer in one sentence,
-    starting with its yes or no; good: None where it is neither; limits: what limits, in words, one line each;
-    drawings: sections through the walls (or a picture), for the first page. created: local time of the
-    machine; inputs_sha256: of the project and every file it refers to."""
+    starting with its yes or no; good: None where it is neither; limits: what limits, in words, one line each
+    (``points``: the heading over them); drawings: sections through the walls (or a picture), for the first
+    page; note: on the units shown. created: local time of the machine; inputs_sha256: of the project and
+    every file it refers to."""
 
     command: str
     question: str
@@ -66,3 +67,10 @@ class Report:
     version: str
     inputs_sha256: str
     created: datetime
+    points: str = "What limits"
+    note: str = ""
+
+
+def filled(*sections: Section) -> tuple[Section, ...]:
+    """Those that hold anything."""
+    return tuple(x for x in sections if x.figures or x.page is not None)

@@ -239,5 +239,5 @@ def test_a_spreadsheet_program_works_it_out_anew_and_keeps_every_value(name: str
 @pytest.mark.slow
 def test_a_spreadsheet_program_exports_numbers_as_numbers(tmp_path: Path) -> None:
     rows = as_csv(results_workbook(FULL, CREATED), tmp_path)["Time series"]
-    assert rows[0] == ["time", "oxygen gain", "water activity", "O2 pressure"]
-    assert [float(x) for x in rows[3]] == [values[1] for values in SERIES.values()]
+    assert rows[0] == ["time (days)", "oxygen gain (mg/kg)", "water activity", "O2 pressure (kPa)"]
+    assert [float(x) for x in rows[2]] == [values[1] for values in SERIES.values()]

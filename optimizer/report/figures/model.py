@@ -63,6 +63,8 @@ class Rule:
 
 @dataclass(frozen=True)
 class LineChart:
+    """Curves over a common x axis. bands: stretches of it; rules: limits, targets and notes."""
+
     title: str
     description: str
     x: Axis

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from optimizer.catalog.load import Shipped, load_shipped
-from optimizer.catalog.merge import UserRows, known_columns, read_user_tables
+from optimizer.catalog.merge import Locate, UserRows, known_columns, read_inline, read_user_tables
 from optimizer.catalog.records import (
     BondRecord,
     DefaultRecord,
@@ -53,6 +53,15 @@ def lint_tables(paths: Sequence[str | Path], base_dir: Path | None = None) -> li
     for origin in user:
         found += [Finding("warning", p) for p in _user_rows(catalog, origin)]
     return _sorted(found)
+
+
+def lint_entries(
+    catalog: Catalog, entries: Sequence[Mapping[str, Any]], file: str, locate: Locate
+) -> list[Finding]:
+    """What looks wrong in the ``materials`` entries of a project that was read with ``catalog``."""
+    rows, problems = read_inline(entries, 1, file, locate)
+    found = [Finding("error", p) for p in problems]
+    return _sorted([*found, *(Finding("warning", p) for p in _user_rows(catalog, rows))])
 
 
 def lint_shipped(folder: Path | None = None) -> list[Finding]:

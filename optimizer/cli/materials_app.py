@@ -54,7 +54,7 @@ def materials_lint(
     file: Annotated[
         str | None,
         typer.Argument(
-            metavar="FILE", help="Table (CSV) or project file (YAML); without it the shipped table."
+            metavar="FILE", help="Table (CSV) or project file (YAML or .xlsx); without it the shipped table."
         ),
     ] = None,
     json: Json = None,

@@ -69,7 +69,7 @@ def _lint(file: str | None, json: str | None) -> int:
 
 def _findings(file: str | None) -> list[Finding]:
     """Findings in the shipped table, in a table file, or in what a project file says of materials."""
-    from optimizer.catalog.lint import Finding, lint_shipped, lint_tables
+    from optimizer.catalog.lint import Finding, lint_entries, lint_shipped, lint_tables
     from optimizer.catalog.workbook import WORKBOOKS
 
     if file is None:
@@ -80,6 +80,7 @@ def _findings(file: str | None) -> list[Finding]:
     if path.suffix.lower() not in (".yaml", ".yml", *WORKBOOKS):
         return lint_tables([path])
     import optimizer
+    from optimizer.project.entry_places import EntryPlaces
 
     try:
         project = optimizer.load_project(path)
@@ -87,7 +88,11 @@ def _findings(file: str | None) -> list[Finding]:
         return [Finding("error", problem) for problem in error.problems]
     entries = project.data.get("materials") or []
     tables = [entry["table"] for entry in entries if "table" in entry]
-    return lint_tables(tables, path.parent) if tables else []
+    own = [i for i, entry in enumerate(entries) if "table" not in entry]
+    places = EntryPlaces(project.source, own)
+    inline = lint_entries(project.catalog, [entries[i] for i in own], project.source.file, places.locate)
+    found = lint_tables(tables, path.parent) if tables else []
+    return [*found, *(Finding(f.severity, places.told(f.problem)) for f in inline)]
 
 
 def _stamped(record: dict[str, object]) -> dict[str, object]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -30,18 +30,16 @@ from optimizer.project.build_uncertainty import build_uncertainty
 from optimizer.project.check_layers import layers_are_within_gauge
 from optimizer.project.check_steady import steady_walls_suffice
 from optimizer.project.check_uncertainty import names_are_known, spreads_have_something_to_act_on
+from optimizer.project.entry_places import EntryPlaces
 from optimizer.project.reader import Reader
 from optimizer.project.schema import Sections, outer_sections, read_sections
 from optimizer.project.schema_material import Table
 from optimizer.project.schema_package import files_of
 from optimizer.project.schema_storage import WeatherStage
-from optimizer.project.source import Location, Source, dotted, read_source
+from optimizer.project.source import Location, Source, read_source
 from optimizer.shelflife.contents import simulated_gases
 from optimizer.shelflife.nested import surrounded
 from optimizer.shelflife.package import Case, Package, Part, Product, Stage, TransmissionLimit, Wall
-
-#: More than the characters of any quantity, within which a problem may point.
-_APART = 1_000
 
 
 @dataclass(frozen=True)
@@ -106,32 +104,12 @@ def _catalog(sections: Sections, base: Path, reader: Reader) -> Catalog | None:
         else:
             place: Location = ("materials", i, "table")
             reader.refuse(place, "there is no such file", "paths are relative to the project file")
-    seen: dict[int, dict[int, Location]] = {}
-
-    def locate(path: Location) -> tuple[int, int]:
-        """Line and column of a place in the inline entries; remembers which key stands there."""
-        place = ("materials", places[int(path[0])], *path[1:])
-        mark = reader.source.mark(place)
-        # cells of one row may be of several sheets: so their columns are numbers of their own, far apart
-        column = _APART * len(seen.get(mark.line, {})) + 1 if mark.sheet else mark.column
-        seen.setdefault(mark.line, {})[column] = place
-        return mark.line, column
-
+    found = EntryPlaces(reader.source, places)
     try:
-        catalog = load_catalog(tables, inline, file=reader.source.file, locate=locate)
+        catalog = load_catalog(tables, inline, file=reader.source.file, locate=found.locate)
         return catalog if len(reader.problems) == before else None
     except InputError as error:
-        for problem in error.problems:
-            columns = [c for c in seen.get(problem.line, {}) if c <= problem.column]
-            if problem.file == reader.source.file and columns:
-                place = seen[problem.line][max(columns)]
-                if reader.source.mark(place).sheet:
-                    empty = (*place, problem.field)  # a cell of the row in which nothing stands
-                    where = empty if empty in reader.source.homes else place
-                    reader.refuse(where, problem.message, problem.hint)
-                    continue
-                problem = replace(problem, field=dotted(place))
-            reader.problems.append(problem)
+        reader.problems += [found.told(problem) for problem in error.problems]
         return None
 
 

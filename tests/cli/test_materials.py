@@ -122,3 +122,29 @@ def test_a_name_of_several_words_needs_no_quotation_marks(
         shown.append(capsys.readouterr().out)
     assert shown[0] == shown[1]
     assert shown[0].startswith("EVOH 32, family")
+
+
+def test_lint_judges_the_materials_of_a_project_in_either_form(
+    invoke: Invoke, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """A thousand times the slip of a unit: the table's HDPE is within ten times of every grade in it."""
+    text = (
+        Path("examples/oat_drink_bottle/project.yaml")
+        .read_text(encoding="utf-8")
+        .replace(
+            "materials:\n",
+            "materials:\n  - {name: HDPE grade, family: HDPE, density: 9050 kg/m3, permeability: [{gas: O2, "
+            'value: "75000 cm3*mm/(m2*day*atm)", temperature: 23 degC, humidity: 0 %, source: slip}]}\n',
+            1,
+        )
+    )
+    file = tmp_path / "slip.yaml"
+    file.write_text(text, encoding="utf-8")
+    assert invoke("materials", "lint", str(file), "--json", "-") == 0
+    record = json.loads(capsys.readouterr().out)
+    assert any("9050" in json.dumps(w) or "density" in json.dumps(w) for w in record["warnings"])
+    assert invoke("template", str(tmp_path / "slip.xlsx"), "--from", str(file)) == 0
+    capsys.readouterr()
+    assert invoke("materials", "lint", str(tmp_path / "slip.xlsx"), "--json", "-") == 0
+    cells = json.dumps(json.loads(capsys.readouterr().out)["warnings"])
+    assert "slip.xlsx!Materials!" in cells

@@ -37,6 +37,8 @@ __all__ = [
     "with_unit",
 ]
 
+#: Shares below this [%] are not written out.
+_LEAST_SHOWN = 1e-4
 _LESS = {"cost": "cheaper", "mass": "lighter", "thickness": "thinner"}
 _LEAST = {"cost": "cheapest", "mass": "lightest", "thickness": "thinnest"}
 
@@ -78,7 +80,9 @@ def printed(value: str, unit: str) -> str:
 
 
 def percent(value: float | None, digits: int = 2) -> str:
-    """'38 %' from 38.2."""
+    """'38 %' from 38.2; what is next to nothing is said to be so."""
+    if value is not None and 0.0 < abs(value) < _LEAST_SHOWN:
+        return "<0.0001 %" if value > 0.0 else ">-0.0001 %"
     text = figure(value, digits)
     return text if text == "-" else f"{text} %"
 

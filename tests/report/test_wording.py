@@ -86,3 +86,4 @@ def test_words() -> None:
     assert listed(["a", "b", "c"]) == "a, b and c"
     assert percent(None) == "-"
     assert percent(98.12) == "98 %"
+    assert percent(0.0) == "0 %" and percent(2e-17) == "<0.0001 %" and percent(-3e-9) == ">-0.0001 %"

@@ -21,6 +21,8 @@ from typing import Any
 from optimizer.errors import InputError, Problem
 
 WORKBOOKS = (".xlsx", ".xlsm")
+#: Letters that some spreadsheet programs read as one character (ISO/IEC 29500-1, 22.9.2.19, ST_Xstring).
+ESCAPE = re.compile("_(?=x[0-9A-Fa-f]{4}_)")
 #: Files of spreadsheet programs that are not read, with the advice for each.
 OTHER_BOOKS = {
     ".xls": "an old workbook",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from optimizer.cli.output import put_page
+from optimizer.cli.output import put, put_page
 from optimizer.cli.outputs import STDOUT, Outputs
 from optimizer.files import now, write_atomically
 
@@ -24,15 +24,16 @@ def answer(result: Answer, outputs: Outputs, behind: Behind | None = None, *, te
     from optimizer.units.systems import system
 
     units, created = system(outputs.units), now()
-    record = to_json(result)
     files: list[tuple[str, str | bytes]] = []
     if outputs.json not in (None, STDOUT):
-        files.append((str(outputs.json), record))
+        files.append((str(outputs.json), to_json(result)))
     if outputs.report is not None:
         files.append((outputs.report, report_of(result, behind, units, created)))
     if outputs.excel is not None:
         files.append((outputs.excel, workbook_of(result, created)))
     for name, content in files:
         write_atomically(Path(name), content)
-    if text:
-        put_page(page_of(result, units), record if outputs.json == STDOUT else None)
+    if text and outputs.json == STDOUT:
+        put(to_json(result))
+    elif text:
+        put_page(page_of(result, units))

@@ -25,17 +25,17 @@ def deliver(page: Page, record: str, target: str | None) -> None:
     """Print the page, and write the JSON text ``record``; with target '-' only the JSON is printed."""
     if target not in (None, STDOUT):
         write_atomically(Path(str(target)), record)
-    put_page(page, record if target == STDOUT else None)
+    if target == STDOUT:
+        put(record)
+    else:
+        put_page(page)
 
 
-def put_page(page: Page, record: str | None = None) -> None:
-    """Print the page, or the ``record`` instead of it. Colours only on a terminal that wants them.
+def put_page(page: Page) -> None:
+    """Print the page. Colours only on a terminal that wants them.
 
     NO_COLOR and CLICOLOR: the conventions of no-color.org and bixense.com/clicolors, from memory.
     """
-    if record is not None:
-        put(record)
-        return
     terminal = sys.stdout.isatty()
     said = os.environ
     plain = bool(said.get("NO_COLOR")) or said.get("CLICOLOR") == "0" or said.get("TERM") == "dumb"

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from optimizer.catalog.workbook import COMMA_HINT, Cell, without_comma
+from optimizer.catalog.workbook import COMMA_HINT, ESCAPE, Cell, without_comma
 from optimizer.errors import InputError, UnitError
 from optimizer.project.book_layout import Kind
 from optimizer.project.source import read_value
@@ -26,8 +26,6 @@ _SPLIT = re.compile(rf"({_PLAIN_NUMBER.pattern}) (\S.*)", re.DOTALL)
 _TYPED = re.compile(rf"({_PLAIN_NUMBER.pattern})\s*([^\W\d_%°‰].*|[%°‰].*)", re.DOTALL)
 #: What stands between words: not a comma alone, which may be that of a number.
 _BETWEEN = re.compile(r";|\n|,\s")
-#: Programs differ in whether they read such letters as one character (ISO/IEC 29500-1, 22.9.2.19).
-_ESCAPE = re.compile("_(?=x[0-9A-Fa-f]{4}_)")
 #: Blanks without width, which come in with copied text.
 _UNSEEN = "\u200b\u200c\u200d\u2060\ufeff"
 #: Most characters of a group in a cell that is no longer to be read.
@@ -224,7 +222,7 @@ def storable(value: str | int | float | bool) -> bool:
         return float(f"{value:.{_DIGITS}g}") == value
     if not isinstance(value, str):
         return True
-    if _ESCAPE.search(value):
+    if ESCAPE.search(value):
         return False
     return 0 < len(value) <= _MOST_IN_A_CELL and all(char.isprintable() or char == "\xa0" for char in value)
 
@@ -252,7 +250,7 @@ def _candidates(kind: Kind, value: Any, has_unit: bool, shared: str | None) -> l
         number = [Written(value, "0.0" if whole else "General")] if exact else []
         return [*number, Written(str(value))]
     found = [*_split(kind, value, has_unit, shared), Written(value)]
-    return [*found, Written(_ESCAPE.sub(r"\\u005f", quoted(value)))] if kind == "any" else found
+    return [*found, Written(ESCAPE.sub(r"\\u005f", quoted(value)))] if kind == "any" else found
 
 
 def _split(kind: Kind, text: str, has_unit: bool, shared: str | None) -> list[Written]:

@@ -9,14 +9,13 @@ from __future__ import annotations
 import json
 import re
 
+from optimizer.catalog.workbook import ESCAPE
 from optimizer.project.source import Location, Step
 
 _PLAIN = re.compile(r'[^\s.\[\]"](?:[^.\[\]"\x00-\x1f]*[^\s.\[\]"\x00-\x1f])?')
 _STEP = re.compile(
     rf'\[(?P<index>\d{{1,6}})\]|\[(?P<quoted>"(?:[^"\\]|\\.)*")\]|\.?(?P<plain>{_PLAIN.pattern})'
 )
-#: Letters that spreadsheet programs may read as one character.
-_ESCAPE = re.compile("_(?=x[0-9A-Fa-f]{4}_)")
 
 
 def path_text(path: Location) -> str:
@@ -27,13 +26,13 @@ def path_text(path: Location) -> str:
             text += f"[{step}]"
         elif (
             _PLAIN.fullmatch(step)
-            and not _ESCAPE.search(step)
+            and not ESCAPE.search(step)
             and " ".join(step.split()) == step
             and step.isprintable()
         ):
             text += f".{step}" if text else step
         else:
-            text += "[" + _ESCAPE.sub(r"\\u005f", json.dumps(step)) + "]"
+            text += "[" + ESCAPE.sub(r"\\u005f", json.dumps(step)) + "]"
     return text
 
 

@@ -10,6 +10,8 @@ import re
 from datetime import UTC, datetime
 from typing import Any
 
+from optimizer.catalog.workbook import ESCAPE
+
 #: What a table may hold. None and numbers that are not finite stay empty.
 Value = str | int | float | bool | datetime | None
 
@@ -24,8 +26,6 @@ LONGEST = 32767
 OPENERS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 #: Everything outside the characters of XML 1.0, fifth edition, production 2 (``Char``).
 _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-#: Read as one character by spreadsheet programs (ISO/IEC 29500-1, 22.9.2.19, ST_Xstring).
-_ESCAPE = re.compile("_(?=x[0-9A-Fa-f]{4}_)")
 _SHORTENED = " ... [shortened: {} characters in all]"
 
 
@@ -114,4 +114,4 @@ def even_pattern(values: list[float], digits: int = 4) -> str:
 
 
 def _escaped(text: str) -> str:
-    return _ESCAPE.sub("_x005F_", text)
+    return ESCAPE.sub("_x005F_", text)

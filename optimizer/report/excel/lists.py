@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from optimizer.catalog.workbook import letters
 from optimizer.project.book_layout import UNIT_LISTS, WORD_LISTS
 from optimizer.report.excel.style import put_text
 
@@ -47,11 +48,9 @@ class Lists:
         return self._fixed(name, list(UNIT_LISTS.get(name) or WORD_LISTS[name]))
 
     def _next(self, heading: str) -> tuple[int, str]:
-        from openpyxl.utils import get_column_letter
-
         self._column += 1
         put_text(self.sheet.cell(1, self._column), heading)
-        return self._column, str(get_column_letter(self._column))
+        return self._column, letters(self._column)
 
     def _fixed(self, name: str, words: list[str]) -> str:
         column, letter = self._next(name)

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from optimizer.catalog.workbook import letters
 from optimizer.report.excel.cells import (
     Share,
     Value,
@@ -172,7 +173,7 @@ def add_table(
     formats = [_even(column, values) for column, values in zip(columns, held, strict=True)]
     looks = _Looks(sheet)
     for c, (column, values) in enumerate(zip(columns, held, strict=True), 1):
-        sheet.column_dimensions[_letter(c)].width = widths[c - 1]
+        sheet.column_dimensions[letters(c)].width = widths[c - 1]
         looks.head(sheet.cell(top, c), column.title, _are_numbers(values))
     for r, row in enumerate(rows, top + 1):
         for c, (value, column) in enumerate(zip(row, columns, strict=True), 1):
@@ -180,7 +181,7 @@ def add_table(
         _set_height(sheet, r, row, widths)
     # headings are bold and share their cell with the button of the filter
     _set_height(sheet, top, [c.title for c in columns], [w / 1.1 - 3.0 for w in widths])
-    last, letter = top + len(rows), _letter(len(columns))
+    last, letter = top + len(rows), letters(len(columns))
     sheet.freeze_panes = f"A{top + 1}"
     sheet.auto_filter.ref = f"A{top}:{letter}{last}"
     sheet.print_title_rows = f"{top}:{top}"
@@ -291,12 +292,6 @@ def _set_height(sheet: Any, row: int, values: Sequence[Value], widths: Sequence[
     )
     if lines > 1:
         sheet.row_dimensions[row].height = min(lines * LINE, TALLEST)
-
-
-def _letter(column: int) -> str:
-    from openpyxl.utils import get_column_letter
-
-    return str(get_column_letter(column))
 
 
 # -- bytes ---------------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
+from optimizer.catalog.workbook import letters
 from optimizer.project.book_cells import Written
 from optimizer.project.book_layout import (
     KEY,
@@ -56,7 +57,7 @@ def template_workbook(data: Mapping[str, Any] | None = None, *, created: datetim
     for name, (sheet, heading) in OWN_LISTS.items():
         table = heads[sheet]
         assert isinstance(table, TableSheet)
-        lists.names_are_in(name, sheet, _letter(_titles(table.columns).index(heading) + 1), HEAD_ROW + 1)
+        lists.names_are_in(name, sheet, letters(_titles(table.columns).index(heading) + 1), HEAD_ROW + 1)
     rows = book_rows(given)
     for layout in SHEETS:
         if isinstance(layout, KeySheet):
@@ -77,12 +78,6 @@ def _shipped() -> list[str]:
 
 def _titles(columns: Sequence[Column]) -> list[str]:
     return [column.title for column in columns]
-
-
-def _letter(column: int) -> str:
-    from openpyxl.utils import get_column_letter
-
-    return str(get_column_letter(column))
 
 
 class _Writer:
@@ -160,9 +155,9 @@ class _Writer:
         wide, room = 0, 1.1 * len(self.layout.about)
         while wide < len(self.columns) or room > 0.0:
             wide += 1
-            shape = self.sheet.column_dimensions[_letter(wide)]
+            shape = self.sheet.column_dimensions[letters(wide)]
             room -= 0.0 if shape.hidden else shape.width
-        self.sheet.print_area = f"A1:{_letter(wide)}{last}"
+        self.sheet.print_area = f"A1:{letters(wide)}{last}"
 
 
 class _KeyWriter(_Writer):
@@ -176,7 +171,7 @@ class _KeyWriter(_Writer):
             number += 1
             self.row(number, row, item)
         for title, width in _WIDTHS.items():
-            self.sheet.column_dimensions[_letter(self.numbers[title])].width = width
+            self.sheet.column_dimensions[letters(self.numbers[title])].width = width
         last = number
         for spare in range(number + 1, number + 1 + _SPARE if not self.layout.items else number + 1):
             for title in (KEY, VALUE, UNIT):
@@ -243,13 +238,13 @@ class _TableWriter(_Writer):
         for column in self.columns:
             self.column(column, rows, filled, column.title in used)
             if column.title in self.layout.rare and column.title not in used:
-                shape = self.sheet.column_dimensions[_letter(self.numbers[column.title])]
+                shape = self.sheet.column_dimensions[letters(self.numbers[column.title])]
                 shape.outlineLevel, shape.hidden = 1, True
         self.finish(filled + _PRINTED, f"B{HEAD_ROW + 1}")
 
     def column(self, column: Column, rows: list[Row], filled: int, used: bool) -> None:
         number = self.numbers[column.title]
-        letter, last = _letter(number), filled + _SPARE
+        letter, last = letters(number), filled + _SPARE
         common = self.usual_unit(column, rows) if used else ""
         for row in range(HEAD_ROW + 1, last + 1):
             cell = self.sheet.cell(row, number)

@@ -54,6 +54,12 @@ class Inside:
     def mass(self) -> Ref:
         return self._sheet.give("Mass of the product", self._product.mass, "kg", "input")
 
+    def dry_mass(self) -> Ref:
+        """Of a product with a moisture model."""
+        moisture = self._product.moisture
+        assert moisture is not None
+        return self._sheet.give("Dry mass of the product", moisture.dry_mass, "kg", "input")
+
     def activity(self) -> Ref:
         """Water activity inside at closing."""
         return self._sheet.give(

@@ -160,17 +160,11 @@ def _allowed(stages: Stages, closing: Closing | None) -> Ref:
         f"N = m * {way} / M",
         "mol",
         "",
-        m=_dry(stages),
+        m=stages.inside.dry_mass(),
         X=end,
         X_0=start,
         M=sheet.constant("M_H2O"),
     )
-
-
-def _dry(stages: Stages) -> Ref:
-    moisture = stages.followed.case.product.moisture
-    assert moisture is not None
-    return stages.sheet.give("Dry mass of the product", moisture.dry_mass, "kg", "input")
 
 
 def _quantity(stages: Stages, moved: Ref, closing: Closing | None) -> Ref:
@@ -206,7 +200,7 @@ def _quantity(stages: Stages, moved: Ref, closing: Closing | None) -> Ref:
         X_0=start,
         n=moved,
         M=sheet.constant("M_H2O"),
-        m=_dry(stages),
+        m=stages.inside.dry_mass(),
     )
     return activity_at(sheet, moisture.isotherm, end, day)
 

@@ -24,7 +24,7 @@ def straight_isotherm(stages: Stages) -> Outcome:
             "tau = m * b / (M * G * p_s)",
             "s",
             "",
-            m=_dry(stages),
+            m=stages.inside.dry_mass(),
             b=slope,
             M=sheet.constant("M_H2O"),
             G=stages.conductance(place, "H2O"),
@@ -56,7 +56,7 @@ def straight_isotherm(stages: Stages) -> Outcome:
         f"x = 100 * m_d * b * {way} / m",
         "%",
         "",
-        m_d=_dry(stages),
+        m_d=stages.inside.dry_mass(),
         b=slope,
         a=a,
         a_0=stages.inside.activity(),
@@ -80,7 +80,7 @@ def _time(stages: Stages, start: Ref, outside: Ref, tau: Ref, slope: Ref) -> Ref
             a_0=stages.inside.activity(),
             x=limit,
             m=stages.inside.mass(),
-            m_d=_dry(stages),
+            m_d=stages.inside.dry_mass(),
             b=slope,
         )
     return sheet.work(
@@ -107,9 +107,3 @@ def _slope(stages: Stages) -> Ref:
     }
     symbols = {k: sheet.give(f"Isotherm, {name}", value, "", "input") for k, (name, value) in names.items()}
     return sheet.work("Slope of the isotherm", "b = (X_2 - X_1) / (a_2 - a_1)", "kg/kg dry", "", **symbols)
-
-
-def _dry(stages: Stages) -> Ref:
-    moisture = stages.followed.case.product.moisture
-    assert moisture is not None
-    return stages.sheet.give("Dry mass of the product", moisture.dry_mass, "kg", "input")

@@ -188,8 +188,8 @@ def test_the_keyboard_reaches_every_control_and_shows_where_it_is(
     page.keyboard.press("Tab")
     first = page.evaluate("document.activeElement.getAttribute('href')")
     assert first is not None and first.startswith("#"), "the first stop skips to the answer"
-    # Twins are drawn while the page scrolls along, and bring controls of their own: what was reached is marked on
-    # the element itself, since its place among all others moves.
+    # Twins are drawn while the page scrolls along, and bring controls of their own. What was reached is
+    # marked on the element itself, for its place among all others moves.
     unseen = []
     for _ in range(400):
         state = page.evaluate(

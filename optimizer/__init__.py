@@ -103,10 +103,12 @@ def solve_design(
     line of text now and then. stop: asked again and again; once it says True, or more than memory_limit
     [bytes] is in use, the best so far is returned with what is proved of it. confidence [-]: least chance of
     passing, by default that under ``uncertainty`` of the project, if any. Raises InputError when the project
-    has no ``design`` section.
+    has no ``design`` section, and for a gap, a limit or a confidence that makes no sense.
     """
     from optimizer.errors import InputError, Problem
+    from optimizer.uncertainty.asked import Search
 
+    Search(gap, time_limit, memory_limit, confidence).refuse_nonsense()
     project = _loaded(project)
     options = project.design
     if options is None:
@@ -169,6 +171,7 @@ def check(
         version=_version(),
         inputs_sha256=project.sha256,
         baseline_sha256=against.sha256,
+        designed=() if project.design is None else project.design.walls,
         say=progress,
     )
 
@@ -178,7 +181,7 @@ def compare(
     offers: str | Path,
     *,
     volume: float | None = None,
-    rates: Sequence[str] = (),
+    rates: str | Sequence[str] = (),
     time_limit: float | None = None,
     gap: float | None = None,
     progress: Callable[[str], None] | None = None,
@@ -187,12 +190,15 @@ def compare(
 
     Each offer is optimised anew under the ``design`` section of the project. volume: packages per year;
     rates: exchange rates such as 'USD=0.92 EUR'; time_limit [s] for all offers together; gap: share of the
-    objective within which each proof may stop [-]. Raises InputError with every problem of the sheet.
+    objective within which each proof may stop [-]. Raises InputError with every problem of the sheet or of
+    these numbers.
     """
     from optimizer.project.offers import load_offers
+    from optimizer.uncertainty.asked import Search
 
+    Search(gap, time_limit, volume=volume).refuse_nonsense()
     project = _loaded(project)
-    loaded = load_offers(project, offers, rates)
+    loaded = load_offers(project, offers, (rates,) if isinstance(rates, str) else rates)
     from optimizer.design.compare import compare_offers  # only now: it loads the solver
     from optimizer.design.optimise import DEFAULT_GAP
 
@@ -227,10 +233,13 @@ def tradeoff(
     Without start and end: from a third of the target to twice it, or to the longest that is possible.
     minimise: cost, mass or thickness; the project's own unless given. time_limit [s] for all together; gap,
     progress, stop and memory_limit [bytes] as in ``solve_design``. Raises InputError when the project has no
-    ``design`` section, no limit that depends on time, or no prices for the cost.
+    ``design`` section, no limit that depends on time, or no prices for the cost, and for numbers that make
+    no sense.
     """
     from optimizer.project.objective import with_objective
+    from optimizer.uncertainty.asked import Search
 
+    Search(gap, time_limit, memory_limit, None, points, start, end).refuse_nonsense()
     project = _loaded(project)
     options = with_objective(project, minimise)
     from optimizer.design.optimise import DEFAULT_GAP  # only now: it loads the solver
@@ -312,7 +321,11 @@ def write_workbook(answer: Answer, path: str | Path) -> None:
 
 
 def _loaded(project: Project | str | Path) -> Project:
-    return load_project(project) if isinstance(project, str | Path) else project
+    if isinstance(project, str | Path):
+        return load_project(project)
+    if not hasattr(project, "case"):
+        raise TypeError(f"give a project or the path of its file, not {type(project).__name__}")
+    return project
 
 
 def _version() -> str:

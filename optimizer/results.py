@@ -196,7 +196,8 @@ class Alternative:
 @dataclass(frozen=True)
 class DesignResult(Answer):
     """Answer of ``design``: the choice, its proof, and ``predicted`` for the chosen package (None if
-    infeasible). stopped_by: time | interrupt | memory where that ended the search before its proof, else
+    infeasible). stopped_by: time | interrupt | memory where that ended the search before its proof;
+    unsettled where the limits, taken anew at each design, kept moving (its status is time_limit, too); else
     None. binding_notes: what was not looked at, or saves too little to tell, in words.
 
     confidence: None unless one was asked for. Shares [-] asked, probability and probability_error (on the

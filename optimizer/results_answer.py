@@ -66,16 +66,20 @@ class Answer:
         return [(key, record[key]) for key in self.shown if record.get(key) is not None]
 
     def _repr_pretty_(self, printer: Any, cycle: bool) -> None:
-        """What IPython shows in a terminal: a few lines, where repr() gives every number of the answer.
+        """What IPython shows in a terminal: the few lines of str().
         printer: has ``text(str)``; cycle: true while this very object is being shown."""
         if cycle:
             printer.text(f"{type(self).__name__}(...)")
             return
+        printer.text(str(self))
+
+    def __str__(self) -> str:
+        """A few lines: key numbers and names of the tables; repr() gives every number of the answer."""
         record = self.to_dict()
         lines = [f"{type(self).__name__}: {record.get('title', '')}"]
         lines += [f"  {key}: {_plain_cell(value)}" for key, value in self._facts(record)]
         lines.append(f"  tables: {', '.join(self.tables())}")
-        printer.text("\n".join(lines))
+        return "\n".join(lines)
 
     def _repr_html_(self) -> str:
         """What a notebook shows: the yes or no, the key numbers and the main table."""
@@ -158,7 +162,7 @@ def _plain_cell(value: Any) -> str:
     if value is None:
         return ""
     if isinstance(value, dict):
-        return ", ".join(f"{html.escape(str(k))} {_cell(v)}" for k, v in value.items() if v is not None)
+        return ", ".join(f"{k} {_plain_cell(v)}" for k, v in value.items() if v is not None)
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):

@@ -19,14 +19,16 @@ class OfferOutcome:
     ``name`` is what rival and pairs call it.
 
     status: optimal, time_limit or infeasible. rank: 1 is best, equal values share one, None without a
-    structure. value: what is ranked, in ``objective_unit`` of the whole answer; lower_bound and gap are
-    proved of it. offered_g: of the offered material in one package. price and break_even_price are in
-    ``price_unit``; the break-even price is that at which this offer, re-optimised, costs as much as
-    ``rival``, the best of the others for the same material; break_even_note says why there is none,
-    break_even_tolerance what the gaps leave open. difference: value less that of the rival, plus_minus its
-    95 % half-width from the spread of the measurements; distinguishable: whether that, and the gap, leave the
-    sign certain. spread_pct: relative standard deviation by gas of what the offer states. conflict and
-    nearest: when infeasible.
+    structure, and without a price where the cost is minimised: then value and what follows from it are None
+    too, and structure is that at the price to tie. value: what is ranked, in ``objective_unit`` of the whole
+    answer; lower_bound and gap are proved of it. offered_g: of the offered material in one package. price and
+    break_even_price are in ``price_unit``; the break-even price is that at which this offer, re-optimised,
+    costs as much as ``rival``, the best of the others for the same material; break_even_note says why there
+    is none, break_even_tolerance what the gaps leave open. difference: value less that of the rival,
+    plus_minus its 95 % half-width from the spread of the measurements; distinguishable: whether that, and the
+    gap, leave the sign certain. spread_pct: relative standard deviation by gas of what the offer states.
+    conflict and nearest: when infeasible. barrier_unused: the offered material stands at its least gauge and
+    the spread of its permeability changes nothing: a better barrier would not either.
     """
 
     name: str
@@ -57,13 +59,21 @@ class OfferOutcome:
     spread_pct: Mapping[str, float] = field(default_factory=dict)
     conflict: tuple[str, ...] = ()
     nearest: str = ""
+    barrier_unused: bool = False
+
+    @property
+    def unpriced(self) -> bool:
+        """Whether it meets the target, and has no rank for want of a price."""
+        return self.rank is None and bool(self.structure)
 
 
 @dataclass(frozen=True)
 class Pair:
     """Two offers by name, the better first: by how much (``difference`` = second less first, in the unit of
     the objective), the 95 % half-width of that, whether they can be told apart, and with which share of the
-    present spread they could be if they cannot (None: no measurement would help, or they already can)."""
+    present spread they could be if they cannot (None: no measurement would help, or they already can).
+    left_open: what of the difference the gaps of both proofs do not prove; it counts against telling
+    apart."""
 
     first: str
     second: str
@@ -71,6 +81,7 @@ class Pair:
     plus_minus: float | None
     distinguishable: bool | None
     spread_needed: float | None = None
+    left_open: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -104,4 +115,4 @@ class CompareResult(Answer):
     @property
     def feasible(self) -> bool:
         """Whether any offer (the project as it is not counted) has a structure that meets the target."""
-        return any(o.rank is not None for o in self.offers if not o.baseline)
+        return any(o.structure for o in self.offers if not o.baseline)

@@ -57,8 +57,8 @@ def expected(folder: Path, command: str) -> dict[str, Any]:
 
 
 def of_command(command: str) -> list[Any]:
-    """Folders of the examples of a command; two of the designs take more than ten seconds."""
-    slow = {"coffee_sachet", "cracker_pouch"} if command == "design" else set()
+    """Folders of the examples of a command; most designs take more than three seconds."""
+    slow = {"coffee_sachet", "cracker_pouch", "oat_drink_bottle"} if command == "design" else set()
     return [
         pytest.param(folder, id=folder.name, marks=[pytest.mark.slow] if folder.name in slow else [])
         for folder, name in CASES
@@ -296,8 +296,11 @@ def blocks(page: Path) -> Iterator[tuple[str, str, int]]:
 
 
 def is_long(page: Path, kind: str, text: str) -> bool:
-    """Whether a block takes more than ten seconds."""
-    return (kind == "python" and "design(" in text) or (kind == "console" and "coffee_sachet" in page.parts)
+    """Whether a block takes more than three seconds, as most designs do."""
+    if kind == "python":
+        return "design(" in text
+    long_design = re.search(r"layerwright design \S*(cracker_pouch|oat_drink)", text)
+    return kind == "console" and ("coffee_sachet" in page.parts or long_design is not None)
 
 
 SNIPPETS = [

@@ -11,9 +11,15 @@ from pathlib import Path
 import pytest
 
 import optimizer
+from optimizer.errors import InputError
 
 PACKAGE = Path(optimizer.__file__).parent
 ROOT = PACKAGE.parent
+
+
+def test_annotations_reach_those_who_use_the_package() -> None:
+    # PEP 561: without the marker a type checker takes every function of an installed package for Any
+    assert (PACKAGE / "py.typed").is_file()
 
 
 def test_all_is_sorted_and_every_name_is_there() -> None:
@@ -78,3 +84,20 @@ def test_the_version_is_that_of_the_distribution() -> None:
     except PackageNotFoundError:
         expected = "0+unknown"
     assert optimizer.__version__ == expected
+
+
+def test_what_is_no_project_is_refused_by_its_type() -> None:
+    with pytest.raises(TypeError, match="a project or the path of its file, not dict"):
+        optimizer.predict({"format": 1})  # type: ignore[arg-type]
+
+
+def test_a_mesh_in_place_of_a_project_is_told_where_it_belongs() -> None:
+    with pytest.raises(InputError, match="is a mesh, not a project file .*layerwright geometry"):
+        optimizer.load_project(ROOT / "examples" / "lightweight_bottle" / "bottle.stl")
+
+
+def test_one_exchange_rate_may_be_a_text_of_its_own() -> None:
+    folder = ROOT / "examples" / "sparkling_bottle"
+    with pytest.raises(InputError) as found:
+        optimizer.compare(folder / "project.yaml", folder / "offers.csv", rates="USD=many EUR")
+    assert len(found.value.problems) == 1 and "USD=many EUR" in str(found.value)

@@ -101,6 +101,7 @@ def test_a_terminal_shows_a_few_lines_and_not_every_number(result: Answer) -> No
 
     result._repr_pretty_(Printer(), False)
     told = "".join(shown)
+    assert told == str(result)
     assert told.startswith(f"{type(result).__name__}: {result.to_dict()['title']}")
     assert len(told.splitlines()) < 15 and len(told) < 0.2 * len(repr(result))
     assert f"tables: {', '.join(result.tables())}" in told

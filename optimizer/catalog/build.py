@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 from optimizer.catalog.choose import EVALUATED, Candidate, Selection
 from optimizer.catalog.laws import ASSUMED_GAS_ENERGY, EnergyUsed, KnownEnergy, gas_law, water_law
-from optimizer.catalog.polymer import PolymerRecord
+from optimizer.catalog.polymer import PolymerRecord, may_touch_food
+from optimizer.catalog.records import DiffusivityRecord
 from optimizer.catalog.scavenger import scavenging
 from optimizer.catalog.spread import diffusivity_band, permeability_band
+from optimizer.catalog.tables import Row
 from optimizer.constants import GASES
 from optimizer.errors import MaterialError
 from optimizer.physics.material import Band, DiffusionLaw, Material, SourceNote
@@ -123,7 +125,7 @@ def _food_contact(polymer: Polymer) -> bool | None:
     """The user's own word; else what the table says of the generic polymer."""
     facts = polymer.record
     if "food_contact" in polymer.user:
-        return facts.food_contact.strip().lower() not in ("false", "no")
+        return may_touch_food(facts.food_contact)
     return {"yes": True, "no": False}.get(facts.contact_layer)
 
 
@@ -168,6 +170,17 @@ def _sources(
     return notes
 
 
+def _other_diffusivities(catalog: Catalog, name: str, gas: str, used: DiffusivityRecord, rank: int) -> int:
+    """How many values of the user's own, as near as the one that is used, are left out."""
+    rows = [record for _, record, _, of in catalog.diffusivity_rows(name, gas) if of == rank]
+    return sum((r.value, r.temperature) != (used.value, used.temperature) for r in rows)
+
+
+def _printed(row: Row) -> str:
+    value = f"{row.get('value')} {row.get('unit')}".strip()
+    return f"{value} at {row.get('temperature')}"
+
+
 def _diffusion(
     catalog: Catalog, name: str, sources: list[SourceNote], notes: list[str], bands: dict[str, Band]
 ) -> dict[str, DiffusionLaw]:
@@ -185,6 +198,9 @@ def _diffusion(
             notes.append(f"{gas} diffusivity: activation energy assumed, {energy / 1e3:.0f} kJ/mol")
         if record.grade == "memory":
             notes.append(f"{gas} diffusivity: value from memory, confirm it")
+        if rank > 0 and (others := _other_diffusivities(catalog, name, gas, record, rank)):
+            left = f"{others} other value{'' if others == 1 else 's'}"
+            notes.append(f"{gas} diffusivity: only {_printed(row)} is used, of what was given; not {left}")
         laws[gas] = DiffusionLaw(record.temperature, record.value.value, energy)
         _note_band(bands, f"{gas} diffusivity", diffusivity_band(record, source, rank), False)
         where = f"{catalog.shipped.citation(source)}; {row.get('temperature')}"

@@ -12,6 +12,7 @@ from pydantic_core import PydanticCustomError
 from optimizer.constants import PERMEANTS
 from optimizer.errors import UnitError
 from optimizer.units import Quantity, read
+from optimizer.units.plausible import implausible
 
 GAS_KINDS = ("gas permeability", "gas permeance")
 WATER_KINDS = (
@@ -52,13 +53,17 @@ def _nearest_hint(text: str, kinds: str | tuple[str, ...], gas: str | None) -> s
 def quantity(text: str, kind: str | tuple[str, ...], gas: str | None = None, split: int = 0) -> Quantity:
     """Read ``text``; a failure right of ``split`` (length of the number) belongs to the cell ``unit``."""
     try:
-        return _read(text, kind, gas)
+        found = _read(text, kind, gas)
     except UnitError as error:
         hint = error.hint or _nearest_hint(text, kind, gas)
         ctx = {"said": error.message, "column": error.column, "hint": hint, "cell": ""}
         if split and error.column > split:
             ctx |= {"cell": "unit", "column": max(error.column - split - 1, 1)}
         raise PydanticCustomError("unit", "{said}", ctx) from None
+    beyond = implausible(found, gas)
+    if beyond:
+        raise _wrong(f"{text!r} {beyond}")
+    return found
 
 
 def _si(kind: str) -> Callable[[object], object]:

@@ -16,6 +16,8 @@ from optimizer.catalog.tables import Row
 from optimizer.errors import InputError
 
 EVALUATED = "evaluated"
+#: Temperatures closer than this count as one [K].
+SAME_TEMPERATURE = 0.5
 _ORDER = {"measured": 0, "producer": 1, "handbook": 2, "memory": 3, "estimate": 4, "user": -1}
 
 

@@ -11,19 +11,24 @@ import math
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 
-from optimizer.catalog.choose import EVALUATED, Candidate
+from optimizer.catalog.averaged import averaged
+from optimizer.catalog.choose import EVALUATED, SAME_TEMPERATURE, Candidate
 from optimizer.constants import GAS_CONSTANT, ZERO_CELSIUS
+from optimizer.errors import InputError
 from optimizer.physics.permeability import GasLaw, WaterLaw
 
 #: Assumed where neither the row nor activation.csv gives an energy [J/mol]; common practice, no source.
 ASSUMED_GAS_ENERGY, ASSUMED_WATER_ENERGY = 40e3, 35e3
+#: No rows of one material fall or rise more steeply over the temperature [J/mol]; what is steeper overflows
+#: (common practice, no source).
+STEEPEST = 500e3
 #: Laws are referred to the measured temperature that is nearest to this [K]; 23 degC is the trade's test
 #: temperature.
 USUAL_TEMPERATURE = ZERO_CELSIUS + 23.0
-#: Temperatures closer than this count as one [K].
-_SAME_TEMPERATURE = 0.5
 #: Humidities closer than this count as one [-].
 _SAME_HUMIDITY = 1e-3
+#: Below this a test tells little of a barrier polymer in use [-] (common practice, no source).
+_DRY = 0.3
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,10 @@ def _energy_of(
 ) -> tuple[EnergyUsed, list[str]]:
     fitted = fit_energy([(p.temperature, p.condition, p.permeability) for p in points])
     if fitted is not None:
+        if abs(fitted) > STEEPEST:
+            message = f"with the other rows it makes an activation energy of {fitted / 1e3:.3g} kJ/mol"
+            hint = "compare values, units and temperatures of the rows; 20 to 70 kJ/mol is usual"
+            raise InputError(chosen[-1].row.problem("value", message, hint=hint))
         notes = []
         if not 0.0 < fitted < 120e3:
             notes.append(f"fitted activation energy of {fitted / 1e3:.0f} kJ/mol is unusual, check the rows")
@@ -90,7 +99,7 @@ def fit_energy(points: Sequence[tuple[float, Hashable, float]]) -> float | None:
         groups.setdefault(condition, []).append((temperature, permeability))
     numerator = denominator = 0.0
     for group in groups.values():
-        if max(t for t, _ in group) - min(t for t, _ in group) < _SAME_TEMPERATURE:
+        if max(t for t, _ in group) - min(t for t, _ in group) < SAME_TEMPERATURE:
             continue
         xs = [1.0 / t for t, _ in group]
         ys = [math.log(p) for _, p in group]
@@ -127,6 +136,7 @@ def _row_notes(gas: str, chosen: Sequence[Candidate]) -> list[str]:
         notes.append(f"{gas}: geometric mean of a printed range")
     if any(c.record.best == 0.0 and c.grade == "user" for c in chosen):
         notes.append(f"{gas}: taken as impermeable, because a value of 0 is given")
+    notes += averaged(gas, chosen)
     return notes
 
 
@@ -137,7 +147,7 @@ def gas_law(
     notes = _row_notes(gas, chosen)
     points = [_Point(c.record.temperature or 0.0, c.record.humidity or 0.0, c.record.best) for c in chosen]
     if any(c.record.humidity is None for c in chosen):
-        notes.append(f"{gas}: humidity of the test not given, taken as dry")
+        notes.append(taken_as_dry(gas))
     span = min(p.temperature for p in points), max(p.temperature for p in points)
     reference = _reference(points)
     if any(p.permeability == 0.0 for p in points):
@@ -158,7 +168,22 @@ def gas_law(
         energy.origin == "assumed",
     )
     notes += _humidity_notes(gas, [h for h, _ in at], sensitive)
+    if sensitive and len(at) == 1 and at[0][0] < _DRY and any(_of_the_user(c) for c in chosen):
+        notes.append(
+            f"{gas}: a test at {100 * at[0][0]:.0f} %RH may overstate the barrier in use; ask for a value at "
+            "65 %RH, or near the humidity in use"
+        )
     return law, energy, notes
+
+
+def taken_as_dry(gas: str) -> str:
+    """What is said of a test without a humidity."""
+    return f"{gas}: humidity of the test not given, taken as dry"
+
+
+def _of_the_user(candidate: Candidate) -> bool:
+    """A row of the project or of an offer, not of the shipped table."""
+    return candidate.rank > 0
 
 
 def _humidity_notes(gas: str, known_at: Sequence[float], sensitive: bool) -> list[str]:

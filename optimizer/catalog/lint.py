@@ -128,7 +128,7 @@ def _user_rows(catalog: Catalog, origin: UserRows) -> list[Problem]:
     for row, facts in origin.polymers:
         first = named.setdefault(key_of(facts.name), row)
         if first is not row:
-            problems.append(row.problem("name", f"{facts.name!r} stands already in line {first.line}"))
+            problems.append(row.problem("name", f"{facts.name!r} stands already in {first.told}"))
         problems += _density(row, facts)
         if facts.family and facts.family not in catalog.bonding.families:
             known = ", ".join(sorted(catalog.bonding.families))
@@ -195,7 +195,7 @@ def _spreads(rows: Sequence[tuple[Row, PermeabilityRecord] | tuple[Row, Diffusiv
             problems.append(row.problem("spread", "0 % says that the value is exact", hint=hint))
         first, spread = seen.setdefault((type(r), key_of(r.material), r.gas), (row, r.spread))
         if spread != r.spread:
-            message = f"line {first.line} gives {100 * spread:g} % for the same property"
+            message = f"{first.told} gives {100 * spread:g} % for the same property"
             problems.append(row.problem("spread", message, hint="the largest counts for all its rows"))
     return problems
 
@@ -220,7 +220,7 @@ def _duplicates(rows: list[tuple[Row, PermeabilityRecord]]) -> list[Problem]:
         )
         if key in seen:
             problems.append(
-                row.problem("material", f"the same material, gas and conditions as line {seen[key].line}")
+                row.problem("material", f"the same material, gas and conditions as {seen[key].told}")
             )
         seen.setdefault(key, row)
     return problems

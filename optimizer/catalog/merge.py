@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -24,12 +25,12 @@ from optimizer.catalog.records import (
     read_row,
 )
 from optimizer.catalog.scavenger import read_scavenger
-from optimizer.catalog.tables import Place, Row, Table, read_table
+from optimizer.catalog.tables import Place, Row, Spot, Table, read_table
 from optimizer.errors import InputError, Problem, UnitError
 from optimizer.units import read, scale_of
 
-#: path into the inline entries -> (line, column), e.g. (0, "permeability", 1, "value")
-Locate = Callable[[tuple[str | int, ...]], tuple[int, int]]
+#: path into the inline entries -> where it stands, e.g. (0, "permeability", 1, "value")
+Locate = Callable[[tuple[str | int, ...]], Spot]
 
 #: keys of an inline entry and the column of polymers.csv that they are
 _PLAIN = {
@@ -47,6 +48,7 @@ _PLAIN = {
 }
 _LISTS = ("roles", "aliases", "gauges", "contains", "carrier")
 _ROWS = ("permeability", "diffusivity", "permeance")
+_NOWHERE = Spot(0, 0)
 _KEYS = (*_PLAIN, *_LISTS, *_ROWS, "gauge", "scavenger")
 
 
@@ -107,7 +109,7 @@ class _Reader:
 
 
 def read_user_tables(
-    paths: Sequence[str | Path], base_dir: Path | None
+    paths: Sequence[str | Path], base_dir: Path | None, read: Callable[[Path], bytes] = Path.read_bytes
 ) -> tuple[list[UserRows], list[Problem]]:
     """Rows of the table files, in order of rank, and everything wrong in them."""
     found: list[UserRows] = []
@@ -115,7 +117,7 @@ def read_user_tables(
     for rank, given in enumerate(paths, start=1):
         path = Path(given) if base_dir is None else base_dir / given
         try:
-            rows, wrong = user_table(read_table(path, str(given)), rank)
+            rows, wrong = user_table(read_table(path, str(given), read=read), rank)
         except InputError as error:
             problems += error.problems
             continue
@@ -200,7 +202,7 @@ def read_inline(
         _read_entry(reader, entry, (index,), file, locate)
         name = " ".join(str(entry.get("name") or "").split()) if isinstance(entry, Mapping) else ""
         if name and name in seen:
-            line, column = locate((index, "name")) if locate else (0, 0)
+            line, column, _ = locate((index, "name")) if locate else _NOWHERE
             message = f"the material {name!r} stands here twice; the first is entry {seen[name] + 1}"
             hint = "put the keys of both into one entry"
             reader.problems.append(Problem(message, file, line, column, "name", hint))
@@ -217,18 +219,19 @@ def _row(
     paths = {name: path for name, (_, path) in cells.items()}
 
     def place(name: str) -> tuple[int, int]:
-        return locate(paths.get(name, home)) if locate else (0, 0)
+        return locate(paths.get(name, home))[:2] if locate else _NOWHERE[:2]
 
     texts = {name: "" if value is None else str(value).strip() for name, (value, _) in cells.items()}
     at: Place = place
-    return Row(texts, file, place("")[0], at)
+    start = locate(home) if locate else _NOWHERE
+    return Row(texts, file, start.line, at, start.cell)
 
 
 def _read_entry(
     reader: _Reader, entry: Any, home: tuple[str | int, ...], file: str, locate: Locate | None
 ) -> None:
     def wrong(path: tuple[str | int, ...], message: str, hint: str = "") -> None:
-        line, column = locate(path) if locate else (0, 0)
+        line, column, _ = locate(path) if locate else _NOWHERE
         shown = ".".join(str(p) for p in path[1:])
         reader.problems.append(Problem(message, file, line, column, shown, hint))
 
@@ -247,20 +250,19 @@ def _read_entry(
                 f"did you mean {close[0]}?" if close else "keys: " + ", ".join(_KEYS),
             )
         elif key in _PLAIN:
-            if isinstance(value, Mapping | list):
-                wrong(path, "expected one text")
-            else:
+            if (isinstance(value, bool) and key == "food_contact") or no_group(value, path, wrong):
                 cells[_PLAIN[key]] = (value, path)
         elif key in _LISTS:
             items = value if isinstance(value, list | tuple | set | frozenset) else [value]
-            cells[key] = ("|".join(str(v) for v in items if v is not None), path)
+            if all(no_group(item, path, wrong) for item in items):
+                cells[key] = ("|".join(str(v) for v in items if v is not None), path)
         elif key == "gauge":
             _read_gauge(cells, value, path, wrong)
         elif key == "permeance":
             permeance = value
         elif key == "scavenger":
             given = read_scavenger(entry.get("name"), value, path, wrong)
-            if given is not None:
+            if given is not None and all([no_group(cell, at, wrong) for cell, at in given.values()]):
                 reader.scavenger(_row(given, file, locate, path))
         else:
             _read_rows(reader, entry.get("name"), value, path, file, locate, wrong)
@@ -271,6 +273,15 @@ def _read_entry(
         rows = _per_layer(permeance, (*home, "permeance"), cells, wrong)
         _read_rows(reader, entry["name"], rows, (*home, "permeance"), file, locate, wrong)
     reader.polymer(_row(cells, file, locate, home))
+
+
+def no_group(value: Any, path: tuple[str | int, ...], wrong: Callable[..., None]) -> bool:
+    """Whether the value is one text or number, or empty; says so where it is not."""
+    if value is None or (isinstance(value, str | int | float | date) and not isinstance(value, bool)):
+        return True
+    shown = str(value).lower() if isinstance(value, bool) else "a group of keys"
+    wrong(path, f"expected one text, not {'a list' if isinstance(value, list) else shown}")
+    return False
 
 
 def _per_layer(
@@ -344,7 +355,8 @@ def _read_gauge(
         return
     for key, limit in value.items():
         if key in ("min", "max"):
-            cells[f"gauge_{key}"] = (limit, (*path, key))
+            if no_group(limit, (*path, key), wrong):
+                cells[f"gauge_{key}"] = (limit, (*path, key))
         else:
             wrong((*path, key), f"there is no key {key!r}", "min and max")
 
@@ -367,6 +379,8 @@ def _read_rows(
             wrong(here, "expected a row with keys", "gas, value, temperature, humidity")
             continue
         cells: dict[str, Any] = {key: (cell, (*here, key)) for key, cell in item.items() if key != "material"}
+        if not all([no_group(cell, place, wrong) for cell, place in cells.values()]):
+            continue
         cells["material"] = (name or "unnamed", here)
         row = _row(cells, file, locate, here)
         (reader.diffusion if path[-1] == "diffusivity" else reader.permeation)(row)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from optimizer.catalog.choose import Candidate
-from optimizer.catalog.laws import EnergyUsed, KnownEnergy, gas_law, water_law
+from optimizer.catalog.laws import EnergyUsed, KnownEnergy, gas_law, taken_as_dry, water_law
 from optimizer.catalog.offers import Offer
 from optimizer.catalog.store import Catalog
 from optimizer.physics.material import Band, Material, SourceNote
@@ -20,6 +20,8 @@ from optimizer.physics.permeability import GasLaw, WaterLaw
 #: A permeability this many times that of the material it replaces, or less than its inverse, is pointed out.
 FAR_OFF = 20.0
 _SAME = 1e-3
+#: Humidity at which data sheets of barrier polymers usually give a second value (common practice, no source).
+_USUAL = 0.65
 
 
 def offered_material(catalog: Catalog, base: Material, offer: Offer) -> Material:
@@ -108,14 +110,37 @@ def _gas(
     notes += _taken_over(gas, energy, old)
     if old is None or old.blocks or law.blocks:
         return law, energy, notes
-    at = chosen[0].record.humidity or 0.0
+    tested = chosen[0].record.humidity
+    at = tested or 0.0
     ratio = float(law.at(law.temperature, at) / old.at(law.temperature, at))
     notes += _far_off(gas, ratio)
     if shaped:
         shape = old.at(law.temperature, list(old.activity))
         law = replace(law, activity=old.activity, permeability=tuple(float(ratio * p) for p in shape))
         notes.append(f"{gas}: humidity response of the material it replaces, scaled to the value offered")
+        beyond = _off_the_curve(gas, tested, old)
+        if beyond and tested is None:  # which says so too
+            notes.remove(taken_as_dry(gas))
+        notes += beyond
     return law, energy, notes
+
+
+def _off_the_curve(gas: str, tested: float | None, old: GasLaw) -> list[str]:
+    """A test outside the humidities where the response was measured meets it where it is held flat. What the
+    material does there is not known, and the value in use is off by as much."""
+    low, high = old.activity[0], old.activity[-1]
+    at = tested or 0.0
+    if low - _SAME <= at <= high + _SAME:
+        return []
+    drier, wetter = old.permeability[:2] if at < low else old.permeability[-2:]
+    which = "overstated" if (drier < wetter) == (at < low) else "understated"
+    was = "at a humidity not stated, taken as 0 %RH" if tested is None else f"at {100 * at:.3g} %RH"
+    usual = "at 65 %RH, or " if low <= _USUAL <= high else ""
+    return [
+        f"{gas}: tested {was}, and the humidity response of the material it replaces is known from "
+        f"{100 * low:.3g} to {100 * high:.3g} %RH only: the barrier in use may be {which}; ask for a value "
+        f"{usual}near the humidity in use"
+    ]
 
 
 def _water(

@@ -7,7 +7,7 @@ row above', so that the further properties of an offer need no more than their o
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -93,9 +93,28 @@ class _Draft:
     rows: list[SheetRow] = field(default_factory=list)
 
 
+@dataclass(frozen=True)
+class Unread:
+    """What is known of an offer with a mistake in it: the material named, and its first row."""
+
+    material: str
+    row: SheetRow
+
+
 def read_offers(path: Path) -> tuple[Offer, ...]:
     """The offers of a CSV file or workbook, in its order. Raises InputError with every problem."""
-    rows, problems = read_sheet(path, COLUMNS, ALIASES, "offers")
+    offers, _, problems = offers_and_problems(path)
+    if problems:
+        raise InputError(problems)
+    return offers
+
+
+def offers_and_problems(
+    path: Path, read: Callable[[Path], bytes] = Path.read_bytes
+) -> tuple[tuple[Offer, ...], tuple[Unread, ...], list[Problem]]:
+    """The offers that can be read, the others, and every problem of their cells; ``read`` gives the bytes of
+    the file. Raises InputError for one without rows to read."""
+    rows, problems = read_sheet(path, COLUMNS, ALIASES, "offers", read=read)
     for column in ("supplier", "material"):
         if rows and column not in rows[0].titles:
             problems.append(rows[0].problem("", f"the column '{column}' is missing", hint=_needs(path)))
@@ -104,14 +123,14 @@ def read_offers(path: Path) -> tuple[Offer, ...]:
     if problems:
         raise InputError(problems)
     rows = tuple(decimal_point(row, _QUANTITIES, problems) for row in rows)
-    offers = [_offer(draft, problems) for draft in _drafts(rows, problems)]
-    if problems:
-        raise InputError(list(dict.fromkeys(problems)))
-    return tuple(offer for offer in offers if offer is not None)
+    drafts = _drafts(rows, problems)
+    offers = [_offer(draft, problems) for draft in drafts]
+    unread = [Unread(d.material, d.rows[0]) for d, o in zip(drafts, offers, strict=True) if o is None]
+    return tuple(o for o in offers if o is not None), tuple(unread), list(dict.fromkeys(problems))
 
 
 def _needs(path: Path) -> str:
-    return "an offer needs supplier, material and, to compare costs, price"
+    return "an offer needs supplier, material and, to be ranked by cost, price"
 
 
 def _drafts(rows: tuple[SheetRow, ...], problems: list[Problem]) -> list[_Draft]:
@@ -141,6 +160,9 @@ def _offer(draft: _Draft, problems: list[Problem]) -> Offer | None:
     facts_row, stated = _facts_row(draft, problems)
     facts, wrong = read_row(PolymerRecord, facts_row)
     problems += wrong
+    if facts is not None and facts.price is not None and facts.price.number == 0.0:
+        hint = "leave it empty where none is known: the answer then says at which price the offer ties"
+        problems.append(facts_row.problem("price", "a price must be above 0", hint=hint))
     permeability = []
     spread: dict[str, float] = {}
     for row in draft.rows:
@@ -198,6 +220,8 @@ def _price(homes: Mapping[str, SheetRow], first: SheetRow, problems: list[Proble
     price, currency = home.get("price"), homes["currency"].get("currency") if "currency" in homes else ""
     if not currency:
         return price
+    if not price:
+        return ""
     number = _NUMBER.match(price)
     rest = price[number.end() :].strip() if number else ""
     if number and not rest:
@@ -218,6 +242,9 @@ def _permeability(row: SheetRow, problems: list[Problem]) -> PermeabilityRecord 
     names = ("material", "gas", *_TEST, "source", "note")
     cells = {name: row.get(name) for name in names} | {"material": "offer", "grade": "producer"}
     record, wrong = read_row(PermeabilityRecord, replace(row, cells=cells))
+    if record is not None and not wrong and record.best == 0.0:
+        hint = "give the limit of detection of the test, where nothing was found"
+        wrong = [row.problem("value", "a value must be above 0", hint=hint)]
     problems += wrong
     return record if not wrong else None
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
@@ -23,8 +24,35 @@ from optimizer.catalog.cells import (
 from optimizer.catalog.tables import Row
 from optimizer.errors import Problem
 
+#: What says yes or no by itself; any other text has to name the rule or the declaration that a yes rests on.
+_WORDS = {"yes": True, "true": True, "no": False, "false": False}
+#: Words of denial and of waiting: a text that holds one is no yes, whatever it names beside it.
+_DENYING = """
+    no not non none never without n/a na nor neither except excluding lacks lacking missing
+    refused rejected denied failed fails forbidden prohibited unlisted unapproved noncompliant unsuitable
+    pending awaiting awaited waiting review request requested confirm confirmed confirmation silent expected
+    planned draft open unknown unclear tbc tbd tba expired withdrawn revoked suspended
+"""
+DENIALS = frozenset(_DENYING.split())
+_SINGLE = re.compile(r"n/a|[^\W\d_]+")
+_PLAIN_NUMBER = re.compile(r"[-+]?[\d.,]+\s*%?")
+
 #: Columns that say how thick one layer is; a nearer row that gives one of them replaces the others.
 THICKNESS_COLUMNS = frozenset({"gauge_min", "gauge_max", "gauges", "coat_weight"})
+
+
+def may_touch_food(text: str) -> bool | None:
+    """What a user's text on contact with food says; None where it says neither, and must not count as yes.
+
+    A text is a yes only if it holds a digit, as the number of a rule or a declaration does ('EU 10/2011'),
+    and no word of denial or waiting; a number alone is none.
+    """
+    plain = text.strip().lower().replace("\N{RIGHT SINGLE QUOTATION MARK}", "'")
+    if plain in _WORDS:
+        return _WORDS[plain]
+    numbered = any(c.isdigit() for c in plain) and not _PLAIN_NUMBER.fullmatch(plain)
+    denied = "n't" in plain or not DENIALS.isdisjoint(_SINGLE.findall(plain))
+    return True if numbered and not denied else None
 
 
 class Record(BaseModel):
@@ -42,7 +70,8 @@ class PolymerRecord(Record):
     gauges [m]: those in which a web is bought. coat_weight [kg/m2]: of an adhesive or a coating, instead of a
     gauge. pass_cost: per area of each layer. recycled_content [-]. contains: of foil, metallising, halogen;
     None if nothing is said. contact_layer: whether rules list the generic polymer for direct food contact;
-    food_contact: their names, or the user's own yes or no. carrier: families that a coating lies on.
+    food_contact: their names, or the user's own word (see ``may_touch_food``). carrier: families that a
+    coating lies on.
     """
 
     name: Name
@@ -106,6 +135,15 @@ class PolymerRecord(Record):
         found = []
         if self.recycled_content is not None and not 0.0 <= self.recycled_content <= 1.0:
             found.append(row.problem("recycled_content", "is out of range", hint="from 0 % to 100 %"))
+        if self.food_contact and may_touch_food(self.food_contact) is None:
+            found.append(
+                row.problem(
+                    "food_contact",
+                    f"{self.food_contact!r} does not say whether the grade may touch food",
+                    hint="write true or false, or the number of the rule or declaration that a yes rests on, "
+                    "such as 'EU 10/2011'; a restriction goes into the note",
+                )
+            )
         if self.carrier and self.roles and "coating" not in self.roles:
             found.append(
                 row.problem("carrier", "only a coating lies on a carrier", hint="add 'coating' to its roles")

@@ -44,16 +44,18 @@ class SheetRow(Row):
             return Problem(message, f"{self.book}!{letters(column)}{line}", field=shown, hint=hint)
         return Problem(message, self.file, line, column + offset if column else 0, shown, hint)
 
-    @property
-    def where(self) -> str:
-        return f"{self.book}!{letters(1)}{self.line}" if self.book else f"{self.file}:{self.line}"
-
 
 def read_sheet(
-    path: Path, columns: Sequence[str], aliases: Mapping[str, str], name: str = ""
+    path: Path,
+    columns: Sequence[str],
+    aliases: Mapping[str, str],
+    name: str = "",
+    *,
+    read: Callable[[Path], bytes] = Path.read_bytes,
 ) -> tuple[tuple[SheetRow, ...], list[Problem]]:
     """Rows of the file with the columns ``columns`` (``aliases``: other headings for them), and what is
-    wrong with the headings. ``name``: of the sheet looked for in a workbook with several.
+    wrong with the headings. ``name``: of the sheet looked for in a workbook with several; ``read``
+    gives the bytes of the file.
 
     Raises InputError for a file that is no such sheet, with every cell that cannot be read.
     """
@@ -64,9 +66,9 @@ def read_sheet(
         raise InputError(Problem("there is no such file", shown))
     refuse_other_books(path, shown)
     if path.suffix.lower() in WORKBOOKS:
-        table, book = _workbook(path, shown, name)
+        table, book = _workbook(path, shown, name, read)
     else:
-        table, book = parse_table(_text(path, shown), shown), ""
+        table, book = parse_table(_text(path, shown, read), shown), ""
     return _named(table, book, columns, aliases)
 
 
@@ -90,7 +92,7 @@ def _named(
     problems: list[Problem] = []
     titles: dict[str, str] = {}
     known = [*columns, *aliases]
-    head = SheetRow(table.head.cells, table.file, table.head.line, table.head.place, {}, book)
+    head = SheetRow(table.head.cells, table.file, table.head.line, table.head.place, book=book)
     for heading in table.columns:
         plain = "_".join(heading.lower().split())
         name = aliases.get(plain, plain)
@@ -107,7 +109,8 @@ def _named(
     rows = []
     for row in table.rows:
         cells = {name: " ".join(row.get(heading).split()) for name, heading in titles.items()}
-        rows.append(SheetRow(cells, row.file, row.line, _place(row, titles), titles, book))
+        start = f"{book}!A{row.line}" if book else ""
+        rows.append(SheetRow(cells, row.file, row.line, _place(row, titles), start, titles, book))
     return tuple(rows), problems
 
 
@@ -118,10 +121,10 @@ def _place(row: Row, titles: Mapping[str, str]) -> Callable[[str], tuple[int, in
 # -- CSV -----------------------------------------------------------------------------------------------------
 
 
-def _text(path: Path, shown: str) -> str:
+def _text(path: Path, shown: str, read: Callable[[Path], bytes]) -> str:
     """The text of a CSV file, made such that ``parse_table`` takes it; line numbers stay."""
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read(path).decode("utf-8-sig")
     except UnicodeDecodeError:
         hint = "save it as 'CSV UTF-8', or give the .xlsx file"
         raise InputError(Problem("the file is not UTF-8 text", shown, hint=hint)) from None
@@ -158,9 +161,9 @@ def _text(path: Path, shown: str) -> str:
 # -- workbooks -----------------------------------------------------------------------------------------------
 
 
-def _workbook(path: Path, shown: str, wanted: str) -> tuple[Table, str]:
+def _workbook(path: Path, shown: str, wanted: str, read: Callable[[Path], bytes]) -> tuple[Table, str]:
     """The sheet of a workbook as a table, and 'file!sheet'."""
-    opened = open_workbook(path, shown)
+    opened = open_workbook(path, shown, read=read)
     reader = opened.cells(_the_sheet(opened, wanted).title)
     reader.refuse_wide_merges()
     book = reader.book
@@ -186,6 +189,10 @@ def _workbook(path: Path, shown: str, wanted: str) -> tuple[Table, str]:
             for i, text in enumerate(texts)
             if text and (i >= len(heading) or not heading[i])
         ]
+        for i, text in enumerate(texts):
+            if text:
+                reader.refuse_hidden(line, i + 1)
+    problems += reader.problems
     if problems:
         raise InputError(problems)
     head = Row({text: text for text in columns}, shown, number, _cell(number, columns))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from functools import cached_property
@@ -365,16 +365,18 @@ def load_catalog(
     file: str = "",
     locate: Locate | None = None,
     folder: Path | None = None,
+    read: Callable[[Path], bytes] = Path.read_bytes,
 ) -> Catalog:
     """The shipped table with the user's rows over it.
 
     extra_tables: CSV files, later ones nearer, paths relative to ``base_dir``. inline: the entries of
     ``materials:`` of a project file as plain data, nearest of all; ``file`` and ``locate`` (path from the
-    list on, such as ``(0, "permeability", 1, "value")``, to line and column) let problems point into it.
-    folder: another shipped table. Raises InputError with every problem of the user's rows.
+    list on, such as ``(0, "permeability", 1, "value")``, to its place) let problems point into it.
+    folder: another shipped table. read: gives the bytes of a file. Raises InputError with every problem of
+    the user's rows.
     """
     shipped = load_shipped(folder)
-    user, problems = read_user_tables(extra_tables, Path(base_dir) if base_dir is not None else None)
+    user, problems = read_user_tables(extra_tables, None if base_dir is None else Path(base_dir), read)
     if inline:
         rows, wrong = read_inline(inline, len(extra_tables) + 1, file, locate)
         user.append(rows)

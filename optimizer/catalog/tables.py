@@ -11,6 +11,7 @@ import csv
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NamedTuple
 
 from optimizer.errors import InputError, Problem
 
@@ -18,14 +19,25 @@ from optimizer.errors import InputError, Problem
 Place = Callable[[str], tuple[int, int]]
 
 
+class Spot(NamedTuple):
+    """Where something stands: line and column, both from 1, 0 when unknown; ``cell``: what it is called in a
+    workbook, 'book.xlsx!Materials!C7', empty elsewhere."""
+
+    line: int
+    column: int
+    cell: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row: ``cells`` by column name (text, stripped), and how to point at a cell."""
+    """One row: ``cells`` by column name (text, stripped), and how to point at a cell. start: the cell where
+    it begins, of a workbook, 'book.xlsx!Materials!C7'."""
 
     cells: Mapping[str, str]
     file: str
     line: int
     place: Place = field(compare=False)
+    start: str = ""
 
     def get(self, name: str) -> str:
         return self.cells.get(name, "")
@@ -37,7 +49,12 @@ class Row:
 
     @property
     def where(self) -> str:
-        return f"{self.file}:{self.line}" if self.line else self.file
+        return self.start or (f"{self.file}:{self.line}" if self.line else self.file)
+
+    @property
+    def told(self) -> str:
+        """The same, for whoever knows the file: 'line 7', 'Materials!C7'."""
+        return self.start.removeprefix(f"{self.file}!") or f"line {self.line}"
 
 
 @dataclass(frozen=True)
@@ -58,11 +75,11 @@ class Table:
         return next((value for name, value in self.header if name == key), "")
 
 
-def read_table(path: Path, shown_as: str = "") -> Table:
-    """Read one table file; raises InputError with every malformed line."""
+def read_table(path: Path, shown_as: str = "", *, read: Callable[[Path], bytes] = Path.read_bytes) -> Table:
+    """Read one table file, whose bytes ``read`` gives; raises InputError with every malformed line."""
     name = shown_as or str(path)
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read(path).decode("utf-8-sig")
     except FileNotFoundError:
         raise InputError(Problem("there is no such file", file=name)) from None
     except UnicodeDecodeError:

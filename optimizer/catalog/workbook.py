@@ -1,7 +1,7 @@
 """Cells of a workbook (.xlsx): what a person sees in them, each with its place, and what cannot be read.
 
-``open_workbook`` opens a file without trusting it: its unpacked size is looked at first, macros and links are
-never followed. Formulas give the values that were stored with them.
+``open_workbook`` opens a file without trusting it: its parts are looked at first (``book_parts``), macros and
+links are never followed. Formulas give the values that were stored with them.
 """
 
 from __future__ import annotations
@@ -9,7 +9,6 @@ from __future__ import annotations
 import importlib
 import re
 import warnings
-import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
@@ -18,6 +17,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+from optimizer.catalog.book_parts import first_line, look_at_the_parts, unreadable
 from optimizer.errors import InputError, Problem
 
 WORKBOOKS = (".xlsx", ".xlsm")
@@ -31,16 +31,18 @@ OTHER_BOOKS = {
 }
 #: Rows of a sheet that are looked at; more than any list of offers has.
 MOST_ROWS = 20_000
-#: Cells of a sheet that are looked at; a few columns formatted to the last row have more.
+#: Cells of a sheet that are looked at, empty ones among them.
 _MOST_CELLS = 1_000_000
-#: Unpacked size [bytes] and parts of a file that are let in.
-_MOST_BYTES = 100_000_000
-_MOST_PARTS = 2_000
-_HINT = "open and save it in a spreadsheet program; a password must be taken off"
+#: XFD (ISO/IEC 29500-1, 18.3.1.13): a file may name columns behind it.
+_LAST_COLUMN = 16_384
 #: A number with one comma in it, at the start of a cell.
 _COMMA = re.compile(r"(\s*[+-]?)(\d+),(\d+)(?![\d.,])")
 #: Number formats with a fixed number of decimals, such as 0.00.
 _DECIMALS = re.compile(r"#?,?#*0(?:\.(0+))?")
+#: A comma behind the last digit: what is shown is a thousandth of the number (ISO/IEC 29500-1, 18.8.31).
+_SCALED = re.compile(r"[0#?],+(?![0#?,])")
+#: The sign of a currency in a number format: [$€-407], or as it is.
+_MONEY = re.compile(r"\[\$([^\]-]+)|([€£¥$])(?![^\[]*\])")
 #: Letters of a number format that are shown as they are (ISO/IEC 29500-1, 18.8.31).
 _SHOWN = re.compile(r'"([^"]*)"|\\(.)')
 
@@ -63,6 +65,17 @@ class Cell:
     def behind(self) -> str:
         """What the number format shows beside the number: 'mm' for 0.0 "mm"."""
         return "".join(a or b for a, b in _SHOWN.findall(self.format.partition(";")[0])).strip()
+
+    @property
+    def in_thousands(self) -> bool:
+        """Whether the number format shows 8 for 8000."""
+        return bool(_SCALED.search(_SHOWN.sub("", self.format.partition(";")[0])))
+
+    @property
+    def money(self) -> str:
+        """Sign or code of a currency in the number format, '' for none."""
+        found = _MONEY.search(self.format.partition(";")[0])
+        return (found[1] or found[2]).strip() if found else ""
 
     def number(self) -> str:
         """A number as text, to the last digit: 1.30 where the cell shows all its digits as 1.30, and '50 %'
@@ -129,34 +142,20 @@ def refuse_other_books(path: Path, shown: str) -> None:
         raise InputError(Problem(f"is {other}", shown, hint="save it as .xlsx, or as CSV UTF-8"))
 
 
-def open_workbook(path: Path, shown: str) -> Workbook:
-    """Open ``path``; ``shown`` is its name in messages. Raises InputError for what is no workbook, is
-    damaged, protected by a password, or unpacks to more than any workbook of ours has."""
+def open_workbook(path: Path, shown: str, *, read: Callable[[Path], bytes] = Path.read_bytes) -> Workbook:
+    """Open ``path``; ``shown`` is its name in messages, ``read`` gives its bytes. Raises InputError for what
+    is no workbook, is damaged, protected by a password, or holds more than any workbook of ours has."""
     try:
-        content = path.read_bytes()
+        content = read(path)
     except OSError as error:
         raise InputError(Problem(f"cannot be read: {error.strerror}", shown)) from None
-    _look_at_the_parts(content, shown)
+    return opened_workbook(content, shown)
+
+
+def opened_workbook(content: bytes, shown: str) -> Workbook:
+    """``open_workbook`` for contents in memory."""
+    look_at_the_parts(content, shown)
     return Workbook(content, shown)
-
-
-def _look_at_the_parts(content: bytes, shown: str) -> None:
-    try:
-        with zipfile.ZipFile(BytesIO(content)) as file:
-            parts = file.infolist()
-            size = sum(part.file_size for part in parts)
-            if size > _MOST_BYTES or len(parts) > _MOST_PARTS:
-                much = f"{len(parts)} parts, {size / 1e6:.0f} MB unpacked"
-                raise InputError(Problem(f"is too large to be such a workbook: {much}", shown))
-            for part in parts:
-                if part.filename.endswith((".xml", ".rels")) and not part.flag_bits & 1:
-                    with file.open(part) as stream:
-                        if b"<!DOCTYPE" in stream.read(4096):
-                            raise _unreadable("its XML declares a document type", shown)
-    except InputError:
-        raise
-    except Exception as error:  # a damaged zip file fails in many ways
-        raise _unreadable(_first_line(error), shown) from None
 
 
 def _opened(content: bytes, shown: str, data_only: bool) -> Any:
@@ -166,20 +165,23 @@ def _opened(content: bytes, shown: str, data_only: bool) -> Any:
             warnings.simplefilter("ignore")  # about decorations that are not read
             return openpyxl.load_workbook(BytesIO(content), data_only=data_only)
     except Exception as error:  # the library lets every kind through on damaged files
-        raise _unreadable(_first_line(error), shown) from None
+        raise unreadable(first_line(error), shown) from None
 
 
-def _unreadable(reason: str, shown: str) -> InputError:
-    return InputError(Problem(f"is no workbook that can be read: {reason}", shown, hint=_HINT))
-
-
-def _first_line(error: BaseException) -> str:
-    return (str(error).splitlines() or [type(error).__name__])[0]
+def _filled(sheet: Any) -> Iterator[tuple[int, int]]:
+    """Row and column of each cell with something in it. Asked for its rows, the library would make every cell
+    up to the last, which may be a formatted one at the end of the sheet."""
+    return (at for at, cell in sheet._cells.items() if cell.value is not None)
 
 
 def is_filled(sheet: Any) -> bool:
     """Whether anything stands in the sheet."""
-    return any(value is not None for row in sheet.values for value in row)
+    return next(_filled(sheet), None) is not None
+
+
+def _hides(shape: Any) -> bool:
+    """Whether a row or column is hidden; one of a group that is folded has a sign that tells of it."""
+    return bool(shape.hidden and not shape.outlineLevel)
 
 
 class SheetCells:
@@ -190,11 +192,16 @@ class SheetCells:
         self.sheet, self.values, self.book = sheet, values, book
         self.problems: list[Problem] = []
         self.unread: set[tuple[int, int]] = set()
+        self._told_hidden = False
         self._first: dict[tuple[int, int], tuple[int, int]] = {}
+        self._last: dict[tuple[int, int], int] = {}
         self._wide: list[Any] = []
+        shapes = [shape for shape in sheet.column_dimensions.values() if _hides(shape)]
+        self._hidden = {n for s in shapes for n in range(s.min or 0, min(s.max or 0, _LAST_COLUMN) + 1)}
         for span in sheet.merged_cells.ranges:
             if span.min_col != span.max_col:
                 self._wide.append(span)
+            self._last[span.min_row, span.min_col] = span.max_row
             for row in range(span.min_row, min(span.max_row, MOST_ROWS) + 1):
                 self._first[row, span.min_col] = span.min_row, span.min_col
 
@@ -208,8 +215,11 @@ class SheetCells:
 
     @property
     def size(self) -> tuple[int, int]:
-        """Rows and columns; (0, 0), and a problem, where there are too many."""
-        rows, columns = self.sheet.max_row, self.sheet.max_column
+        """Rows and columns up to the last with something in it; (0, 0), and a problem, where there are too
+        many."""
+        filled = list(_filled(self.sheet))
+        rows = max((self._last.get(at, at[0]) for at in filled), default=0)
+        columns = max((column for _, column in filled), default=0)
         if rows > MOST_ROWS:
             self.refuse(self.book, f"the sheet has {rows} rows", "delete the empty rows below")
         elif rows * columns > _MOST_CELLS:
@@ -230,7 +240,9 @@ class SheetCells:
         """The cell, or the first of those merged with it down the column; None for an empty one and for one
         that cannot be read, which is a problem then."""
         home = self._first.get((row, column), (row, column))
-        cell = self.sheet.cell(*home)
+        cell = self.sheet._cells.get(home)
+        if cell is None:
+            return None
         is_formula = cell.data_type == "f"
         if is_formula:
             cell = self.values().cell(*home)
@@ -248,6 +260,16 @@ class SheetCells:
         self.unread.add((row, column))
         self.refuse(f"{self.book}!{letters(home[1])}{home[0]}", said, hint)
         return None
+
+    def refuse_hidden(self, row: int, column: int) -> None:
+        """A cell with something in it in a hidden row or column is a problem, the first one of a sheet."""
+        rows = self.sheet.row_dimensions
+        what = "row" if row in rows and _hides(rows[row]) else "column" if column in self._hidden else ""
+        if what and not self._told_hidden:
+            self._told_hidden = True
+            hint = "show what is hidden, and clear the filter if there is one; or delete what is in it"
+            place = f"{self.book}!{letters(column)}{row}"
+            self.refuse(place, f"the {what} is hidden, and something stands in it", hint)
 
     def text(self, cell: Cell | None) -> str:
         """The cell as text; a logical value is a problem."""

@@ -36,4 +36,4 @@ def answer(result: Answer, outputs: Outputs, behind: Behind | None = None, *, te
     if text and outputs.json == STDOUT:
         put(to_json(result))
     elif text:
-        put_page(page_of(result, units))
+        put_page(page_of(result, units, behind))

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from optimizer.cli.guard import silence_stdout
-from optimizer.cli.outputs import STDOUT, check_target
+from optimizer.cli.outputs import STDOUT
 from optimizer.files import write_atomically
 
 if TYPE_CHECKING:
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 WIDTH = 80
 #: Tables cannot be read in fewer columns.
 NARROWEST = 60
-
-__all__ = ["check_target", "deliver", "put", "put_page"]
 
 
 def deliver(page: Page, record: str, target: str | None) -> None:

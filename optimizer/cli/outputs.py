@@ -25,17 +25,18 @@ class Outputs:
     excel: str | None = None
     units: str = "si"
 
-    def check(self, *inputs: str | None, others: tuple[tuple[str, str | None], ...] = ()) -> None:
+    def check(self, *inputs: str | Path | None, others: tuple[tuple[str, str | None], ...] = ()) -> None:
         """Refuse files that cannot be written, before any work is done; InputError with all of them.
 
-        inputs: files that are read, which must not be written over; others: further options with a file.
+        inputs: files that are read, which must not be written over: those of the command line at first, those
+        of a project once it is loaded. others: further options with a file.
         """
         problems = list(self.problems(*inputs, others=others))
         if problems:
             raise InputError(problems)
 
     def problems(
-        self, *inputs: str | None, others: tuple[tuple[str, str | None], ...] = ()
+        self, *inputs: str | Path | None, others: tuple[tuple[str, str | None], ...] = ()
     ) -> Iterator[Problem]:
         """What ``check`` refuses, one problem for each file."""
         named = [("--json", self.json), ("--report", self.report), ("--excel", self.excel), *others]
@@ -69,8 +70,11 @@ def check_target(target: str | None, option: str = "--json") -> None:
         raise InputError(Problem(f"is a folder; {option} needs the name of a file{or_stdout}", target))
     if not path.parent.is_dir():
         raise InputError(Problem(f"the folder {path.parent} does not exist", target))
-    if not os.access(path.parent, os.W_OK) and not (path.exists() and os.access(path, os.W_OK)):
-        raise InputError(Problem("cannot be written", target))
+    if path.exists() and not path.is_file():  # a device or a pipe, which is written in place
+        if not os.access(path, os.W_OK):
+            raise InputError(Problem("cannot be written", target))
+    elif not os.access(path.parent, os.W_OK):  # a file is written beside its place and moved there
+        raise InputError(Problem(f"cannot be written: no file can be made in {path.parent}", target))
 
 
 def _check_ending(target: str, option: str) -> None:

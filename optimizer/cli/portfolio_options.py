@@ -17,7 +17,9 @@ OneProject = Annotated[
 Projects = Annotated[
     str | None,
     typer.Option(
-        "--projects", metavar="DIR", help="Run on every YAML project file in this folder and those below it."
+        "--projects",
+        metavar="DIR",
+        help="Run on every project, YAML or .xlsx, in this folder and those below it.",
     ),
 ]
 Results = Annotated[

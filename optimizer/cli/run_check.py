@@ -28,6 +28,7 @@ def run(
     from optimizer.report.answers import Behind
 
     changed, baseline = _load_both(project, against)
+    outputs.check(*changed.files, *baseline.files)
     with Progress() as progress:
         result = optimizer.check(
             changed, baseline, confidence=confidence, samples=samples, seed=seed, progress=progress

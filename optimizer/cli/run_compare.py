@@ -23,6 +23,7 @@ def run(
     from optimizer.report.answers import Behind
 
     loaded = optimizer.load_project(project)
+    outputs.check(*loaded.files)
     with Progress() as progress:
         result = optimizer.compare(
             loaded, offers, volume=volume, rates=rates, time_limit=time_limit, gap=gap, progress=progress

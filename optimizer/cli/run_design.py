@@ -24,6 +24,7 @@ def run(
     from optimizer.report.answers import Behind
 
     loaded = optimizer.load_project(project)
+    outputs.check(*loaded.files)
     with Interrupt() as interrupt, Progress() as progress:
         result = optimizer.solve_design(
             loaded,

@@ -12,6 +12,8 @@ def run(project: str, limit: str | None, outputs: Outputs) -> int:
     outputs.check(project)
     import optimizer
 
-    result = optimizer.explain(project, limit=limit)
+    loaded = optimizer.load_project(project)
+    outputs.check(*loaded.files)
+    result = optimizer.explain(loaded, limit=limit)
     answer(result, outputs)
     return DONE if result.agrees else FAILED

@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from optimizer.cli.guard import BROKEN, DONE, FAILED, INTERRUPTED, WRONG_INPUT
-from optimizer.cli.output import deliver
-from optimizer.cli.outputs import check_target
+from optimizer.cli.output import deliver, put
+from optimizer.cli.outputs import STDOUT, Outputs
+from optimizer.errors import InputError, Problem
 from optimizer.files import write_atomically
 
 if TYPE_CHECKING:
@@ -28,8 +29,9 @@ def run(
     **options: Any,
 ) -> int:
     """Run, keep every answer, print the table; the status is that of the worst project."""
-    check_target(json)
-    check_target(csv, option="--csv")
+    Outputs(json).check(*_named_like_projects(json, csv), others=(("--csv", csv),))
+    if csv == json == STDOUT:
+        raise InputError(Problem("only one of --csv and --json can go to standard output", field="--csv"))
     from optimizer.portfolio import ClusterLost, Stopped, run_portfolio
     from optimizer.report.bar import bar
     from optimizer.report.portfolio import portfolio_csv, portfolio_json, portfolio_page
@@ -53,10 +55,21 @@ def run(
     except ClusterLost as lost:
         print(f"{lost}. The same command goes on from there.", file=sys.stderr)
         return BROKEN
-    if csv is not None:
-        write_atomically(Path(csv), portfolio_csv(portfolio))
-    deliver(portfolio_page(portfolio, units=system(units)), portfolio_json(portfolio), json)
+    if csv not in (None, STDOUT):
+        write_atomically(Path(str(csv)), portfolio_csv(portfolio))
+    if csv == STDOUT:
+        if json is not None:
+            write_atomically(Path(json), portfolio_json(portfolio))
+        put(portfolio_csv(portfolio))
+    else:
+        deliver(portfolio_page(portfolio, units=system(units)), portfolio_json(portfolio), json)
     return _status(portfolio)
+
+
+def _named_like_projects(*targets: str | None) -> list[str]:
+    """Files that are there and could be one of the projects: nothing is written over them."""
+    endings = (".yaml", ".yml", ".xlsx", ".xlsm")
+    return [t for t in targets if t is not None and t.lower().endswith(endings) and Path(t).exists()]
 
 
 def _status(portfolio: Portfolio) -> int:

@@ -15,6 +15,7 @@ def run(project: str, samples: int | None, seed: int | None, outputs: Outputs) -
     from optimizer.report.answers import Behind
 
     loaded = optimizer.load_project(project)
+    outputs.check(*loaded.files)
     with Progress() as progress:
         result = optimizer.predict(loaded, samples=samples, seed=seed, progress=progress)
     answer(result, outputs, Behind(loaded))

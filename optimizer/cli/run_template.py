@@ -40,6 +40,7 @@ def run(target: str, source: str | None = None, force: bool = False, json: str |
     from optimizer.report.record import dump
 
     data, head, files = _contents(source)
+    Outputs(json).check(*files, others=(("FILE", target),))
     content = _book(data if source else None) if ending in BOOK else _yaml(data, head)
     write_atomically(path, content)
     record = dump(
@@ -95,5 +96,12 @@ def _files_to_copy(source: str | None, path: Path, files: tuple[Path, ...]) -> s
     if source is None or not files or Path(source).resolve().parent == path.resolve().parent:
         return ""
     folder = Path(source).parent
-    names = ", ".join(os.path.relpath(file, folder) for file in files)
+    names = ", ".join(_from(folder, file) for file in files)
     return f"It names files by their path from its folder; copy them along: {names}\n"
+
+
+def _from(folder: Path, file: Path) -> str:
+    try:
+        return os.path.relpath(file, folder)
+    except ValueError:  # another drive
+        return str(file)

@@ -35,6 +35,7 @@ def run(
 
     span = {"start": _seconds("--from", start), "end": _seconds("--to", end)}
     loaded = optimizer.load_project(project)
+    outputs.check(*loaded.files, others=(("--csv", csv),))
     with Interrupt() as interrupt, Progress() as progress:
         result = optimizer.tradeoff(
             loaded,

@@ -16,7 +16,8 @@ from optimizer.design.demands import GUARD, build
 from optimizer.design.exact import ExactModel
 from optimizer.design.halt import Stop
 from optimizer.design.layout import UM
-from optimizer.design.optimise import Optimum, optimise, walls_of
+from optimizer.design.optimise import optimise
+from optimizer.design.optimum import Optimum, walls_of
 from optimizer.design.options import DesignOptions
 from optimizer.design.polish import Polisher
 from optimizer.design.problem import Choice, Problem

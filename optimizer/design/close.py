@@ -55,6 +55,10 @@ class Closer:
         self.classes = position_classes(self.problem)
         self.solver = SmallSolver()
         self.tables = Tables(self.problem, self.classes)
+        #: Asked inside the programmes of one box, too.
+        self.over: Callable[[], bool] = lambda: False
+        #: Told the bound of every box before it is examined.
+        self.say: Callable[[float], None] = lambda bound: None
 
     def first_bound(
         self,
@@ -76,7 +80,6 @@ class Closer:
         cutoff: float,
         shares: Sequence[tuple[int, Array]],
         offer: Callable[[Array, Array], float],
-        deadline: Callable[[], bool] = lambda: False,
         most_nodes: int = MOST_NODES,
         boxes: Mapping[Key, Box] | None = None,
     ) -> Closed:
@@ -95,9 +98,10 @@ class Closer:
             if node.bound >= cutoff:
                 done = min(done, node.bound)
                 continue
-            if nodes >= most_nodes or deadline():
+            if nodes >= most_nodes or self.over():
                 return Closed(min(node.bound, done), nodes)
             nodes += 1
+            self.say(node.bound)
             bound, x = work.relax(node, cutoff)
             node.bound = max(node.bound, bound)
             if node.bound >= cutoff or x is None:
@@ -110,10 +114,11 @@ class Closer:
                 # contraction changes what the relaxation proposes
                 bound, again = work.relax(node, cutoff, whole=work.whole)
                 node.bound = max(node.bound, bound)
-                if node.bound >= cutoff or again is None:
+                if node.bound >= cutoff or (again is None and not work.whole):
                     done = min(done, node.bound)
                     continue
-                x = again
+                # a whole-number programme cut short leaves a bound without a point
+                x = x if again is None else again
             if nodes == 1 or nodes % 10 == 0:
                 cutoff = min(cutoff, offer(x, work.prices))
             split = work.split(node, x)

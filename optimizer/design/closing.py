@@ -7,6 +7,7 @@ wanted, when its bound is within the gap of its own best thicknesses.
 from __future__ import annotations
 
 import itertools
+import time
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
@@ -15,8 +16,9 @@ from numpy.typing import NDArray
 from optimizer.design.boxes import Box, resistivity_at
 from optimizer.design.close import MOST_NODES, Closer
 from optimizer.design.exact import ExactModel
+from optimizer.design.lattice import StepPolisher
 from optimizer.design.layout import UM, Pattern, ranks, sequences_of
-from optimizer.design.polish import Polisher, Sequences, gauges
+from optimizer.design.polish import Sequences, gauges
 from optimizer.design.problem import Choice, Problem
 from optimizer.design.rows import Tangents
 from optimizer.design.screen import Screen
@@ -32,6 +34,8 @@ _HOPE = 1.003
 _FAR_OFF = 1.05
 #: Attempts at a sequence for which no thicknesses are found.
 _FAILURES = 2
+#: Seconds of closing between two lines of progress.
+_PACE = 2.0
 
 
 class Closing:
@@ -40,7 +44,7 @@ class Closing:
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
         self.exact = ExactModel(problem)
-        self.polisher = Polisher(self.exact)
+        self.polisher = StepPolisher(self.exact)
         self.closer = Closer(self.exact)
         self.solver, self.tables, self.classes = self.closer.solver, self.closer.tables, self.closer.classes
         self.tangents = Tangents(problem)
@@ -48,12 +52,23 @@ class Closing:
         self.wanted = 1
         self.gap = 1e-3
         self.over: Callable[[], bool] = lambda: False
+        self.tell: Callable[[int, float], None] = lambda left, bound: None
+        self._told, self._open = time.monotonic(), 0
+        self.closer.say = lambda bound: self._say(self._open, bound)
         self.bounds: dict[Sequences, float] = {}
         self.failed: dict[Sequences, int] = {}
         self.relaxed: dict[Sequences, tuple[Array, Array]] = {}
 
-    def begin(self, gap: float, over: Callable[[], bool], wanted: int = 1) -> None:
+    def begin(
+        self,
+        gap: float,
+        over: Callable[[], bool],
+        wanted: int = 1,
+        tell: Callable[[int, float], None] = lambda left, bound: None,
+    ) -> None:
+        """tell: told the sequences left and the lowest bound, now and then."""
         self.gap, self.over, self.wanted = gap, over, wanted
+        self.closer.over, self.tell = over, tell
 
     # -- designs ---------------------------------------------------------------------------------------------
 
@@ -95,6 +110,8 @@ class Closing:
         if polished is None and first:
             least, most = gauges(self.problem, sequences)
             for other in (1.3 * x, np.sqrt(least * most), 0.5 * (least + most)):
+                if self.over():
+                    break
                 polished = polished or self.polisher.best(sequences, [other])
         if polished is not None:
             self._tangents_at(sequences, polished.flat)
@@ -163,15 +180,17 @@ class Closing:
         shares = self.shares()
         listed = screen.sequences
         ranked: list[tuple[float, Sequences]] = []
-        lowest = np.inf
+        lowest = open_ = np.inf  # bounds of what is settled, and of what is ranked
         waiting = np.ones(len(listed), dtype=bool)
         while waiting.any():
             k = int(np.argmin(np.where(waiting, screen.bounds, np.inf)))
             if screen.bounds[k] >= self.cutoff:
                 lowest = min(lowest, float(screen.bounds[k]))
                 break
+            screened = float(screen.bounds[k])
             if self.over():
-                return -np.inf
+                return min(lowest, open_, screened)
+            self._say(int(waiting.sum()) + len(ranked), min(lowest, open_, screened))
             waiting[k] = False
             sequences = listed[k]
             if self.bounds.get(sequences, -np.inf) >= self.target(sequences):
@@ -180,12 +199,14 @@ class Closing:
             bound, x, work = self.closer.first_bound(
                 sequences, self.target(sequences), shares, screen.boxes(sequences)
             )
+            bound = max(bound, screened)
             screen.learn_from(work)
             if bound >= self.target(sequences) or x is None:
                 lowest = min(lowest, self._left(sequences, bound))
             else:
                 self.relaxed[sequences] = (x, work.prices)
                 ranked.append((bound, sequences))
+                open_ = min(open_, bound)
         ranked.sort()
         for _, sequences in ranked[:_POLISHED_FIRST]:
             # a weak best design makes every proof longer
@@ -193,10 +214,11 @@ class Closing:
             if not self.over() and self.promising(sequences, x, prices):
                 self.polish(sequences, x)
         for most_nodes in (_FIRST_LOOK, MOST_NODES):
-            later = []
-            for bound, sequences in ranked:
+            later: list[tuple[float, Sequences]] = []
+            for done, (bound, sequences) in enumerate(ranked):
                 if self.over():
-                    return min(lowest, bound)
+                    return min([lowest, bound, *(b for b, _ in later)])
+                self._open = len(ranked) - done + len(later)
                 left = self._close(sequences, screen.boxes(sequences), most_nodes)
                 if left >= self.target(sequences) or most_nodes == MOST_NODES:
                     lowest = min(lowest, self._left(sequences, left))
@@ -204,6 +226,11 @@ class Closing:
                     later.append((left, sequences))
             ranked = sorted(later)
         return lowest
+
+    def _say(self, left: int, bound: float) -> None:
+        if time.monotonic() - self._told > _PACE:
+            self._told = time.monotonic()
+            self.tell(left, bound)
 
     def _left(self, sequences: Sequences, bound: float) -> float:
         """What a closed sequence leaves as bound of the others: nothing, where several designs are wanted and
@@ -219,12 +246,12 @@ class Closing:
         """Lower bound of the sequence in the boxes; below its target only where the proof was cut short."""
 
         def offer(x: Array, prices: Array) -> float:
-            if self.promising(sequences, x, prices):
+            if not self.over() and self.promising(sequences, x, prices):
                 self.polish(sequences, x)
             return self.target(sequences)
 
         bound = self.closer.close(
-            sequences, self.target(sequences), self.shares(), offer, self.over, most_nodes, boxes
+            sequences, self.target(sequences), self.shares(), offer, most_nodes, boxes
         ).bound
         if not boxes:
             self.bounds[sequences] = max(bound, self.bounds.get(sequences, -np.inf))

@@ -14,7 +14,7 @@ from importlib.metadata import version as package_version
 import numpy as np
 
 from optimizer.design.breakeven import BreakEven, Line, break_even
-from optimizer.design.compare_answer import Compared, answer
+from optimizer.design.compare_answer import Compared, answer, in_order
 from optimizer.design.contender import Account, Contender, Structure
 from optimizer.design.optimise import DEFAULT_GAP, DEFAULT_TIME, Optimum, optimise
 from optimizer.design.problem import Choice
@@ -171,7 +171,7 @@ class _Comparison:
             self.tell(2, k)
             rival = one.rival_of(compared)
             if one.structure is not None and rival is not None and one.contender.price is not None:
-                compared[k] = replace(one, tie=self.tie(self.entries[k], rival))
+                compared[k] = self.tied(self.entries[k], one, rival)
         return compared
 
     def tell(self, turn: int, k: int) -> None:
@@ -201,7 +201,7 @@ class _Comparison:
 
     def effects(self, entry: _Entry) -> Effects:
         leader, best = entry.leader(), entry.best
-        if leader is None or best is None or best.demands is None:
+        if leader is None or best is None or best.demands is None or entry.contender.unpriced:
             return Effects({})
         used = {i for sequence in leader.choice.sequences for i in sequence}
         offered = {i for e in self.entries if not e.contender.baseline for i in e.contender.replaced}
@@ -227,12 +227,22 @@ class _Comparison:
 
         return effects(entry.contender, uncertain, value)
 
-    def tie(self, entry: _Entry, rival: Compared) -> BreakEven:
-        """Price per kg at which the contender costs as much as its rival."""
+    def tied(self, entry: _Entry, one: Compared, rival: Compared) -> Compared:
+        """With the price to tie; an offer without a price has its structure at that one."""
         entry = replace(entry, pool=list(entry.pool))  # what is ranked stays as it is
+        tie = self.tie(entry, rival)
+        if not one.contender.unpriced or tie.price is None:
+            return replace(one, tie=tie)
+        return replace(one, tie=tie, structure=entry.leader(one.contender.at(tie.price)))
+
+    def tie(self, entry: _Entry, rival: Compared) -> BreakEven:
+        """Price per kg at which the contender costs as much as its rival; what is found goes into the pool
+        of ``entry``."""
         contender, leader = entry.contender, entry.leader()
         assert leader is not None and contender.price is not None
         assert rival.structure is not None
+        if rival.contender.without_price:
+            return BreakEven(None, f"{rival.contender.name} has no price")
         target = rival.structure.cost(rival.contender.prices)
         here = contender.price.per_kg
         if not np.isfinite(target) or not np.isfinite(leader.cost(contender.prices)):
@@ -256,9 +266,9 @@ class _Comparison:
         return break_even(solve, here, target)
 
     def pairs(self, compared: Sequence[Compared]) -> list[tuple[Compared, Compared, bool]]:
-        """Those with a structure two by two, the better first, and whether they differ in price only."""
+        """Those with a rank two by two, the better first, and whether they differ in price only."""
         pools = {id(c): self.entries[i].pool for i, c in enumerate(compared)}
-        found = sorted((c for c in compared if c.structure is not None), key=lambda c: c.value)
+        found = [c for c in in_order(compared) if c.ranked]
         return [
             (one, two, pools[id(one)] is pools[id(two)])
             for i, one in enumerate(found)

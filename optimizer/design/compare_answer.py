@@ -54,6 +54,37 @@ class Compared:
     tie: BreakEven | None = None
     missing: str = ""
 
+    @property
+    def ranked(self) -> bool:
+        """Whether it has a structure and, where that counts, a price."""
+        return self.structure is not None and not self.contender.unpriced
+
+    @property
+    def predicted(self) -> PredictResult | None:
+        """Of a search of its own where that holds the offered material: the structure may be that of an offer
+        with the same properties, which has other sources and warnings."""
+        own = self.best
+        found = None if self.structure is None else self.structure.predicted
+        if found is None or own.choice is None or own.predicted is None:
+            return found
+        held = set(self.contender.replaced) & {i for wall in own.choice.sequences for i in wall}
+        return own.predicted if held or not self.contender.unpriced else found
+
+    @property
+    def barrier_unused(self) -> bool:
+        """Whether the offered material stands at its least gauge and the spread of what it lets through
+        changes nothing, so that a better barrier would not either."""
+        if not self.ranked or self.structure is None or not self.effects.complete:
+            return False
+        candidates, choice = self.contender.options.candidates, self.structure.choice
+        least = min((candidates[i].gauge[0] for i in self.contender.replaced), default=0.0)
+        layers = zip(sum(choice.sequences, ()), sum(choice.thickness, ()), strict=True)
+        thick = [t for i, t in layers if i in self.contender.replaced]
+        names = {candidates[i].web or candidates[i].name for i in self.contender.replaced}
+        own = [effect for (_, name, _), effect in self.effects.by.items() if name in names]
+        nil = bool(own) and max(map(abs, own)) <= TIE * abs(self.value)
+        return nil and bool(thick) and max(thick) <= least * (1.0 + TIE)
+
     def rival_of(self, others: Iterable[Compared]) -> Compared | None:
         """The best of the others for the same material, the project as it is among them."""
         own = self.contender.replaced
@@ -61,7 +92,7 @@ class Compared:
             c
             for c in others
             if c.contender is not self.contender
-            and c.structure is not None
+            and c.ranked
             and (not own or c.contender.baseline or c.contender.replaced == own)
         ]
         return min(found, key=lambda c: c.value, default=None)
@@ -70,7 +101,7 @@ class Compared:
 @dataclass(frozen=True)
 class Apart:
     """Difference of two values (second less first, not negative), its 95 % half-width (None: not worked
-    out), and what of the difference the proofs leave certain."""
+    out), and what of the difference the proofs leave certain. What is within ``TIE`` of nothing is 0."""
 
     difference: float
     half: float | None
@@ -81,14 +112,29 @@ class Apart:
         return None if self.half is None else self.certain > self.half
 
 
+def in_order(compared: Sequence[Compared]) -> list[Compared]:
+    """By rank, equals as they came; then those without a price, then those without a structure."""
+    return sorted(compared, key=lambda c: (c.structure is None, not c.ranked, _rank(c, compared)))
+
+
+def _rank(one: Compared, compared: Iterable[Compared]) -> int:
+    """1 for the best; values within ``TIE`` share one."""
+    if not one.ranked:
+        return 0
+    return 1 + sum(c.ranked and c.value < one.value - TIE * abs(one.value) for c in compared)
+
+
 def apart(better: Compared, other: Compared, price_only: bool) -> Apart:
     """price_only: both share their structures, so that the gap cannot change which is cheaper."""
+    nothing = TIE * abs(better.value)
     difference = other.value - better.value
     complete = better.effects.complete and other.effects.complete
     half = Z95 * deviation(better.effects, other.effects) if complete else None
+    if half is not None and half <= nothing:
+        half = 0.0
     certain = difference if price_only else min(difference, other.bound - better.value)
-    if difference <= TIE * abs(better.value):
-        certain = 0.0
+    if difference <= nothing:
+        certain = difference = 0.0
     return Apart(difference, half, max(certain, 0.0))
 
 
@@ -107,11 +153,11 @@ def answer(
     first = compared[0].contender
     factor, unit = objective_unit(first.options)
     found = {(id(a), id(b)): apart(a, b, same) for a, b, same in pairs}
-    ordered = sorted(compared, key=lambda c: c.value)
+    ordered = in_order(compared)
     outcomes = tuple(_outcome(c, ordered, found, factor, volume) for c in ordered)
     feasible = any(c.structure is not None and not c.contender.baseline for c in compared)
     late = any(c.best.status == "time_limit" for c in compared)
-    predicted = [c.structure.predicted for c in ordered if c.structure is not None]
+    predicted = [c.predicted for c in ordered if c.predicted is not None]
     currency = next((m.currency for m in first.options.candidates if m.currency), "")
     return CompareResult(
         title=first.case.title,
@@ -132,6 +178,7 @@ def answer(
                 None if x.half is None else factor * x.half,
                 x.told,
                 x.certain / x.half if x.half and not x.told and x.certain > 0.0 else None,
+                factor * (x.difference - x.certain),
             )
             for a, b, x in ((a, b, found[id(a), id(b)]) for a, b, _ in pairs)
         ),
@@ -176,15 +223,16 @@ def _outcome(
     cost = grams = difference = gap = None
     told: Apart | None = None
     if structure is not None:
-        cost = _number(structure.cost(contender.prices))
         grams = 1e3 * float(sum(structure.kg[i] for i in contender.replaced))
+    if structure is not None and one.ranked:
+        cost = None if contender.without_price else _number(structure.cost(contender.prices))
         gap = (one.value - one.bound) / one.value if one.value > 0.0 else 0.0
-    if rival is not None:
+    if rival is not None and one.ranked:
         told = found.get((id(one), id(rival))) or found.get((id(rival), id(one)))
-        difference = factor * (one.value - rival.value)
+    if rival is not None and told is not None:
+        difference = factor * (told.difference if one.value > rival.value else -told.difference)
     tie = one.tie
     even = None if tie is None or tie.price is None or price is None else tie.price / price.factor
-    ahead = [c for c in ordered if c.value < one.value - TIE * abs(one.value)]
     return OfferOutcome(
         name=contender.name,
         supplier=contender.supplier,
@@ -192,17 +240,17 @@ def _outcome(
         grade=contender.grade,
         baseline=contender.baseline,
         status=best.status,
-        rank=None if structure is None else 1 + len(ahead),
+        rank=_rank(one, ordered) if one.ranked else None,
         structure={} if structure is None else _layers(contender, structure.choice),
-        value=None if structure is None else factor * one.value,
-        lower_bound=None if structure is None else factor * one.bound,
+        value=factor * one.value if one.ranked else None,
+        lower_bound=factor * one.bound if one.ranked else None,
         gap=gap,
         cost_per_package=cost,
         cost_per_year=None if cost is None or volume is None else cost * volume,
         mass_g=None if structure is None else structure.predicted.mass_g,
         offered_g=grams if contender.replaced else None,
         shelf_life_days=None if structure is None else structure.predicted.shelf_life_days,
-        price=None if price is None else price.number,
+        price=None if price is None or contender.unpriced else price.number,
         price_unit="" if price is None else price.unit,
         break_even_price=even,
         break_even_tolerance=None if even is None or rival is None else _left_open(one, rival),
@@ -214,6 +262,7 @@ def _outcome(
         spread_pct={gas: 100.0 * s for gas, s in contender.stated.items()},
         conflict=best.why.conflict if best.why else (),
         nearest=best.why.nearest if best.why else "",
+        barrier_unused=one.barrier_unused,
     )
 
 
@@ -263,7 +312,7 @@ def _warnings(compared: Sequence[Compared], given: Sequence[str]) -> tuple[str, 
     found = list(given)
     for one in compared:
         name = one.contender.name
-        own = list(one.structure.predicted.warnings) if one.structure is not None else []
+        own = list(one.predicted.warnings) if one.predicted is not None else []
         if one.best.status == "time_limit":
             own.append("stopped before the proof was complete; allow more with --time-limit")
         own += one.effects.unsure
@@ -276,6 +325,6 @@ def _warnings(compared: Sequence[Compared], given: Sequence[str]) -> tuple[str, 
 def _sources(ordered: Sequence[Compared]) -> tuple[dict[str, str], ...]:
     rows: list[dict[str, str]] = []
     for one in sorted(ordered, key=lambda c: not c.contender.baseline):
-        if one.structure is not None:
-            rows += [dict(row) for row in one.structure.predicted.sources if row not in rows]
+        if one.predicted is not None:
+            rows += [dict(row) for row in one.predicted.sources if row not in rows]
     return tuple(rows)

@@ -20,7 +20,7 @@ from optimizer.design.by_samples import BySamples, Reached, sampled_case
 from optimizer.design.explain import Explanation
 from optimizer.design.hedge import factors_of, hedged
 from optimizer.design.judge import Stopped, used_shares
-from optimizer.design.optimise import Optimum, walls_of
+from optimizer.design.optimum import Optimum, walls_of
 from optimizer.design.problem import Choice
 from optimizer.design.settled import Settled, settle
 from optimizer.design.work import Corrections, Work

@@ -44,7 +44,8 @@ class Contender:
     """name: in texts. supplier, material, grade: what is offered in place of which candidate. replaced: its
     indices in ``options.candidates`` (several for a web in several gauges; those of the rivals' material for
     the baseline). case and options hold the offered material, priced in the project's currency. stated:
-    relative standard deviation of each permeability that the offer states itself, by gas."""
+    relative standard deviation of each permeability that the offer states itself, by gas. unpriced: no price
+    is offered; ``price`` is where the search for the price to tie starts, and nothing is ranked by it."""
 
     name: str
     supplier: str
@@ -56,6 +57,12 @@ class Contender:
     price: PriceTag | None
     stated: Mapping[str, float] = field(default_factory=dict)
     baseline: bool = False
+    unpriced: bool = False
+
+    @property
+    def without_price(self) -> bool:
+        """Whether it is an offer without a price, whatever its material costs in the project."""
+        return self.unpriced or (self.price is None and not self.baseline)
 
     @property
     def prices(self) -> Array:

@@ -19,10 +19,11 @@ from optimizer.design.demands import build
 from optimizer.design.exact import ExactModel
 from optimizer.design.explain import Explanation
 from optimizer.design.halt import TIME, Halt
+from optimizer.design.lattice import StepPolisher
 from optimizer.design.layout import UM
-from optimizer.design.optimise import Optimum, optimise, walls_of
+from optimizer.design.optimise import optimise
+from optimizer.design.optimum import Optimum, walls_of
 from optimizer.design.options import DesignOptions
-from optimizer.design.polish import Polisher
 from optimizer.design.problem import Choice
 from optimizer.design.rules import wall_rules
 from optimizer.progress import step
@@ -181,7 +182,7 @@ class Frontier:
         demands = build(self.at(target), self.options, walls, {w: x.thickness for w, x in walls.items()})
         if demands.beyond:
             return None
-        polisher = Polisher(ExactModel(demands.problem))
+        polisher = StepPolisher(ExactModel(demands.problem))
         fits = [polisher.best(c.sequences, [c.flat / UM, 1.2 * c.flat / UM]) for c in choices]
         return min((f for f in fits if f), key=lambda c: c.objective, default=None)
 

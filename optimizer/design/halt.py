@@ -15,6 +15,8 @@ from pathlib import Path
 Stop = Callable[[], bool]
 
 INTERRUPT, MEMORY, TIME = "interrupt", "memory", "time"
+#: Not ended from outside: the limits, taken anew at each design, kept moving.
+UNSETTLED = "unsettled"
 
 #: Least time between two looks at the memory in use [s]; a look costs some microseconds.
 _PACE = 0.05

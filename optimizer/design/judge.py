@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-from optimizer.design.optimise import keeps
+from optimizer.design.optimum import keeps
 from optimizer.design.problem import Choice
 from optimizer.design.work import Corrections, Work
 from optimizer.results import PredictResult

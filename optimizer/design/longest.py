@@ -9,7 +9,7 @@ import numpy as np
 from optimizer.constants import DAY
 from optimizer.design.demands import build
 from optimizer.design.frontier import Frontier
-from optimizer.design.optimise import walls_of
+from optimizer.design.optimum import walls_of
 from optimizer.design.problem import Choice
 from optimizer.design.search import Search
 from optimizer.shelflife.words import duration

@@ -9,25 +9,30 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
 from optimizer.design.demands import GUARD, Demands, build
 from optimizer.design.exact import ExactModel
 from optimizer.design.explain import Explanation, explain
+from optimizer.design.given import first_design, given_choice
 from optimizer.design.halt import INTERRUPT, MEMORY, TIME, Stop
+from optimizer.design.lattice import StepPolisher
 from optimizer.design.layout import UM
+from optimizer.design.optimum import Optimum, impossible, keeps, nothing, share_open, walls_of
 from optimizer.design.options import DesignOptions
-from optimizer.design.polish import Polisher
 from optimizer.design.problem import Choice
 from optimizer.design.reference import first_reference
 from optimizer.design.search import Outcome, Search
-from optimizer.results import LimitOutcome, PredictResult
-from optimizer.shelflife.package import Case, Layer, Wall
+from optimizer.results import PredictResult
+from optimizer.shelflife.package import Case, Wall
 from optimizer.shelflife.predict import predict
 
 Progress = Callable[[str], None]
+
+__all__ = ["DEFAULT_GAP", "DEFAULT_TIME", "Optimum", "keeps", "optimise", "walls_of"]
 
 #: Seconds allowed when the user gives no limit.
 DEFAULT_TIME = 600.0
@@ -35,61 +40,20 @@ DEFAULT_TIME = 600.0
 DEFAULT_GAP = 1e-3
 #: The search aims at this share of the gap asked for, so that the answer keeps it after rounding.
 _AIM = 0.95
-#: A reserve counts as kept to within this share of the permitted change [%].
-_RESERVE_SLACK = 0.01
 #: The first search may stop within five times the gap asked for, but not beyond this.
 _LARGEST_ROUGH = 0.5
+#: Share of the time for that search where a design is known: the bound told is that of the searches after it.
+_ROUGH_SHARE = 0.5
 #: Seconds for the bound of the design returned, when the search was told to stop before that.
 _GRACE = 1.0
 #: Rounds of taking the newest design as the reference of the limits.
 _REFERENCES = 6
+#: Of these rounds the lowest bound counts where the limits keep moving.
+_LAST = 2
 #: Largest change of a demand's value at the design, when its weights are taken anew, that is left standing.
 _SETTLED = 2e-5
-
-
-@dataclass(frozen=True)
-class Optimum:
-    """status: optimal | infeasible | time_limit. choice has been simulated (``predicted``, with steady walls
-    where it comes from ``optimise``) and passes, or is None. objective and bound in SI (currency, kg or m);
-    gap = (objective - bound) / objective. demands and search: the last problem solved, None where no search
-    ended with a design. why: set when infeasible. stopped_by: time | interrupt | memory where that ended the
-    search before its proof, else None."""
-
-    status: str
-    choice: Choice | None
-    objective: float
-    bound: float
-    gap: float
-    settled: bool
-    rounds: int
-    predicted: PredictResult | None
-    demands: Demands | None
-    search: Search | None
-    why: Explanation | None = None
-    stopped_by: str | None = None
-
-
-def walls_of(options: DesignOptions, choice: Choice) -> dict[str, Wall]:
-    """The choice as walls of the package."""
-    found = {}
-    for name, sequence, thickness in zip(options.walls, choice.sequences, choice.thickness, strict=True):
-        layers = tuple(Layer(options.candidates[m], t) for m, t in zip(sequence, thickness, strict=True))
-        found[name] = Wall(name, layers)
-    return found
-
-
-def keeps(predicted: PredictResult, options: DesignOptions) -> bool:
-    """Whether a simulated package passes with the reserve, or what the corrections make of it, on every
-    limit."""
-    return all(_kept(x, options) for x in predicted.limits)
-
-
-def _kept(limit: LimitOutcome, options: DesignOptions) -> bool:
-    if limit.margin_pct is None:
-        return limit.passes
-    least = 100.0 * (1.0 - options.allowed(limit.name))
-    corrected = limit.name in options.corrections
-    return (limit.passes or corrected) and limit.margin_pct >= least - _RESERVE_SLACK
+#: A design that settles at thicknesses dearer by this share has become another one.
+_FAR = 0.05
 
 
 def optimise(
@@ -136,6 +100,8 @@ class _Run:
         self.version, self.sha = version, sha
         self.rounds = 0
         self.known: dict[Choice, Demands] = {}
+        #: Bounds of the searches around designs.
+        self.bounds: list[float] = []
 
     @property
     def left(self) -> float:
@@ -165,6 +131,10 @@ class _Run:
     def walls(self, choice: Choice) -> dict[str, Wall]:
         return walls_of(self.options, choice)
 
+    def _say(self, text: str) -> None:
+        if self.progress:
+            self.progress(text)
+
     # -- rounds ----------------------------------------------------------------------------------------------
 
     def _first(self) -> Demands:
@@ -175,6 +145,33 @@ class _Run:
         return build(self.case, self.options, reference, given)
 
     def result(self, start: Choice | None, explaining: bool) -> Optimum:
+        """The best choice; never dearer than the walls of the project where those pass."""
+        found = self._rounds(start, explaining)
+        if self.given is None or (found.choice is not None and found.objective <= self.given.objective):
+            return found
+        predicted = self._simulated(self.given)
+        if not keeps(predicted, self.options):
+            return found
+        known = found.choice is not None
+        objective = self.given.objective
+        bound = min(found.bound, objective) if known else 0.0
+        return replace(
+            found,
+            status=found.status if known else "time_limit",
+            choice=self.given,
+            objective=objective,
+            bound=bound,
+            gap=share_open(objective, bound),
+            predicted=predicted,
+            why=None,
+        )
+
+    @cached_property
+    def given(self) -> Choice | None:
+        """The walls of the project where they follow the rules; they need not meet the limits."""
+        return given_choice(self.case, self.options)
+
+    def _rounds(self, start: Choice | None, explaining: bool) -> Optimum:
         first = None if start is None else self._started(start)
         if first is None:
             found = self._from_scratch(explaining)
@@ -191,16 +188,19 @@ class _Run:
             if demands.beyond:
                 return self._beyond(demands)
             search = self._search(demands)
-            known = Polisher(ExactModel(demands.problem)).best(choice.sequences, [choice.flat / UM])
+            known = StepPolisher(ExactModel(demands.problem)).best(choice.sequences, [choice.flat / UM])
+            if known is None and choice == self.given:
+                known = choice  # it passes, if only within the guard
             outcome = self._searched(search, _AIM * self.gap, known)
             if outcome.best is None:
                 break
+            self.bounds.append(outcome.bound)
             settled = self._settled(outcome.best, demands)
             if settled or self.over:
                 break
-            choice = self._settle(outcome.best)
+            choice = self._next(outcome.best)
         if outcome is None or outcome.best is None or demands is None or search is None:
-            return self._unfinished()
+            return nothing(self.stopped_by, self.rounds)
         return self._finish(outcome, demands, search, settled)
 
     def _started(self, start: Choice) -> Choice | None:
@@ -209,22 +209,30 @@ class _Run:
         if demands.beyond:
             return None
         problem = demands.problem
-        return Polisher(ExactModel(problem)).best(start.sequences, [start.flat / UM, 1.2 * start.flat / UM])
+        return StepPolisher(ExactModel(problem)).best(
+            start.sequences, [start.flat / UM, 1.2 * start.flat / UM]
+        )
 
     def _from_scratch(self, explaining: bool) -> Choice | Optimum:
         demands = self._first()
         if demands.beyond:
             return self._beyond(demands)
-        rough = self._searched(self._search(demands), self.rough)
+        search = self._search(demands)
+        start = first_design(search.closing.polisher, self.options, self.case.package.walls)
+        if start is not None:
+            self._say(f"the walls given, or thicker ones, pass: {start.objective:.6g} to begin with")
+        rough = self._searched(search, self.rough, start, 1.0 if start is None else _ROUGH_SHARE)
         if rough.best is not None:
             return rough.best
         if rough.status != "infeasible":
-            return self._unfinished()
+            return nothing(self.stopped_by, self.rounds)
+        if self.given is not None and keeps(self._simulated(self.given), self.options):
+            return self.given
         if not explaining:
-            return self._infeasible(Explanation((), ""))
+            return impossible(Explanation((), ""), self.rounds)
         why = self._explained(demands)
         rough = self._once_more(why, rough)
-        return self._infeasible(why) if rough.best is None else rough.best
+        return impossible(why, self.rounds) if rough.best is None else rough.best
 
     def _once_more(self, why: Explanation, before: Outcome) -> Outcome:
         """Search again with the limits taken at the nearest structure, before 'infeasible' is believed."""
@@ -236,18 +244,19 @@ class _Run:
         return self._searched(self._search(demands), self.rough)
 
     def _explained(self, demands: Demands) -> Explanation:
-        if self.progress:
-            self.progress("nothing is possible: looking for what clashes")
+        self._say("nothing is possible: looking for what clashes")
         try:
             return explain(self.case, self.options, demands, self.left, self.walls, self.stop)
         except MemoryError:
             self._full = True
             return Explanation((), "")
 
-    def _searched(self, search: Search, gap: float, start: Choice | None = None) -> Outcome:
-        """The outcome of the search in the time left. With a ``start`` it gets a moment even where the work
-        must end, so that the answer comes with a bound."""
-        seconds, stop = self.left, self.stop
+    def _searched(
+        self, search: Search, gap: float, start: Choice | None = None, share: float = 1.0
+    ) -> Outcome:
+        """The outcome of the search in that share of the time left. With a ``start`` it gets a moment even
+        where the work must end, so that the answer comes with a bound."""
+        seconds, stop = share * self.left, self.stop
         if start is not None and self.over:
             seconds, stop = min(_GRACE, max(self.left, 0.2)), lambda: self._full
         try:
@@ -276,7 +285,7 @@ class _Run:
             demands = self._around(choice)
             if demands.beyond:
                 return choice
-            polisher = Polisher(ExactModel(demands.problem))
+            polisher = StepPolisher(ExactModel(demands.problem))
             better = polisher.best(choice.sequences, [choice.flat / UM])
             if better is None:
                 return choice
@@ -285,6 +294,12 @@ class _Run:
             if moved < 1e-4:
                 break
         return choice
+
+    def _next(self, best: Choice) -> Choice:
+        """Reference of the next round: the best design with its thicknesses settled, or as it is where that
+        leads far away from it."""
+        settled = self._settle(best)
+        return settled if settled.objective <= best.objective * (1.0 + _FAR) else best
 
     def _settled(self, choice: Choice, before: Demands) -> bool:
         """Whether weights taken at this structure leave every demand that holds it where it was.
@@ -327,7 +342,7 @@ class _Run:
                 break
             tighten *= 1.0 + 1e-4
             problem = self._around(choice).problem.weighted(tighten)
-            better = Polisher(ExactModel(problem)).best(choice.sequences, [1.001 * choice.flat / UM])
+            better = StepPolisher(ExactModel(problem)).best(choice.sequences, [1.001 * choice.flat / UM])
             if better is None:
                 break
             choice = better
@@ -338,17 +353,20 @@ class _Run:
         assert outcome.best is not None
         choice, predicted = self._passing(outcome.best)
         if not keeps(predicted, self.options):
-            return self._unfinished()
+            return nothing(self.stopped_by, self.rounds)
         objective = ExactModel(self._around(choice).problem).value(choice.sequences, choice.flat)
         # the demands are kept with a guard: without it the optimum may lie lower by as much
-        bound = min(max(0.0, outcome.bound) * (1.0 - GUARD), objective)
-        proved = outcome.status == "optimal" and settled
+        least = outcome.bound if settled else min(self.bounds[-_LAST:])
+        bound = min(max(0.0, least) * (1.0 - GUARD), objective)
+        gap = share_open(objective, bound)
+        # limits that move so little that the bounds of the last rounds agree leave nothing open
+        proved = outcome.status == "optimal" and (settled or (gap <= self.gap and len(self.bounds) >= _LAST))
         return Optimum(
             status="optimal" if proved else "time_limit",
             choice=choice,
             objective=objective,
             bound=bound,
-            gap=(objective - bound) / objective if objective > 0 else 0.0,
+            gap=gap,
             settled=settled,
             rounds=self.rounds,
             predicted=predicted,
@@ -358,22 +376,4 @@ class _Run:
         )
 
     def _beyond(self, demands: Demands) -> Optimum:
-        return self._infeasible(Explanation(tuple(b.text for b in demands.beyond), ""))
-
-    def _infeasible(self, why: Explanation) -> Optimum:
-        return Optimum("infeasible", None, np.inf, np.inf, np.inf, False, self.rounds, None, None, None, why)
-
-    def _unfinished(self) -> Optimum:
-        return Optimum(
-            status="time_limit",
-            choice=None,
-            objective=np.inf,
-            bound=-np.inf,
-            gap=np.inf,
-            settled=False,
-            rounds=self.rounds,
-            predicted=None,
-            demands=None,
-            search=None,
-            stopped_by=self.stopped_by,
-        )
+        return impossible(Explanation(tuple(b.text for b in demands.beyond), ""), self.rounds)

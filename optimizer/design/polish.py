@@ -7,7 +7,9 @@ bends it a little.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +26,8 @@ Sequences = tuple[tuple[int, ...], ...]
 _FAR = 1e-4
 #: How far inside the demand the local solver is asked to stay, tried in turn until the exact model agrees.
 _MARGINS = (2e-9, 1e-7, 1e-6, 1e-5, 1e-4)
+#: For one whole-number programme [s]; what is best by then is tried.
+SECONDS = 2.0
 
 
 def linear_rules(problem: Problem, sequences: Sequences) -> tuple[Array, Array, Array]:
@@ -153,7 +157,7 @@ class Polisher:
                 "fun": lambda y, m=margin: self.margins(sequences, y)[0] - m,
                 "jac": lambda y: self.gradient(sequences, y),
             }
-            outcome = minimize(
+            outcome = _quietly(
                 lambda y: scale * float(cost @ y),
                 x,
                 jac=lambda y: scale * cost,
@@ -207,6 +211,7 @@ class Polisher:
                 integrality=np.ones(len(step)),
                 bounds=(np.ceil(least / step - 1e-9), np.floor(most / step + 1e-9)),
                 constraints=conditions,
+                options={"time_limit": SECONDS},
             )
             if outcome.x is None:
                 return None
@@ -229,6 +234,14 @@ class Polisher:
             parts.append(tuple(float(v) * UM for v in x[first : first + len(s)]))
             first += len(s)
         return Choice(sequences, tuple(parts), self.exact.value(sequences, x * UM))
+
+
+def _quietly(*arguments: Any, **options: Any) -> Any:
+    """``minimize``, without the warning of older scipy (1.14) that a step left the bounds by a last bit: it
+    is clipped there, and here once more."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Values in x were outside bounds", RuntimeWarning)
+        return minimize(*arguments, **options)
 
 
 def _linear(kind: str, row: Array, bound: float, sign: float) -> dict[str, object]:

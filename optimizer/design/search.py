@@ -4,8 +4,8 @@ Branch and bound over *zonings*: which barriers a wall has, in order, with stret
 them and a box for the place of each. A node is bounded by priced walks (``relax``); where few walks lie below
 the best design, their sequences are listed and closed one by one (``closing``), else the node is split: by
 the next barrier of a stretch, by the material of a layer, or at the place that the bound is most optimistic
-about. Bounds never exceed the true
-optimum and designs are always real, so the search may stop at any time with the gap it has reached.
+about. Bounds never exceed the true optimum and designs are always real, so the search may stop at any time
+with the gap it has reached.
 """
 
 from __future__ import annotations
@@ -130,20 +130,16 @@ class Search:
         self.deadline = begin + time_limit
         self.stop = stop or (lambda: False)
         closing = self.closing
-        closing.begin(gap, self._over)
+        closing.begin(gap, self._over, tell=self._say_closing)
         if start is not None:
             closing.offer(start)
         few = closing.all_sequences(_FEW)
-        if few is not None:
-            bound, rounds = closing.close_all(self._screen_of(few)), 1
-        else:
-            bound, rounds = self._branch()
+        bound, rounds = self._branch() if few is None else (closing.close_all(self._screen_of(few)), 1)
         if gap < _ROUGH:
             self._select()
         seconds = time.monotonic() - begin
         best = closing.best
-        if best is None:
-            # no wall within the rules costs more than the unit: a bound above it leaves none
+        if best is None:  # no wall within the rules costs more than the unit: a bound above it leaves none
             status = "infeasible" if bound > self.unit else "time_limit"
             return Outcome(status, None, bound, np.inf, rounds, seconds, self.log)
         bound = min(bound, best.objective)
@@ -188,9 +184,9 @@ class Search:
                 child.order = order
                 heapq.heappush(queue, child)
             if rounds % 10 == 0:
-                self._say(rounds, min([done, *(n.bound for n in (*queue, *late))]))
+                self._tell(f"round {rounds}", min([done, *(n.bound for n in (*queue, *late))]))
         bound = min([done, *(n.bound for n in (*queue, *late))])
-        self._say(rounds, bound)
+        self._tell(f"round {rounds}", bound)
         return float(bound), rounds
 
     @property
@@ -254,13 +250,16 @@ class Search:
         """Sequences that were closed one by one."""
         return self.counts["listed"]
 
-    def _say(self, rounds: int, bound: float) -> None:
+    def _say_closing(self, left: int, bound: float) -> None:
+        self._tell(f"{left} layer order{'s' if left != 1 else ''} left to settle", bound)
+
+    def _tell(self, where: str, bound: float) -> None:
         best = self.best
-        if best is None:
-            line = f"round {rounds}: no design yet"
-        else:
-            reached = max(0.0, 1 - bound / best.objective)
-            line = f"round {rounds}: best {best.objective:.6g}, bound {bound:.6g}, gap {100 * reached:.2f} %"
+        line = f"{where}: no design yet"
+        if best is not None:
+            reached = min(1.0, max(0.0, 1 - bound / best.objective))
+            proved = f"bound {max(bound, 0.0):.6g}, gap {100 * reached:.2f} %"
+            line = f"{where}: best {best.objective:.6g}, {proved}"
         self.log.append(line)
         if self.progress:
             self.progress(line)

@@ -8,18 +8,14 @@ programmes, made linear by dividing all thicknesses by the total water resistanc
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.design.boxes import (
-    Box,
-    largest_resistivity,
-    water_resistivities,
-)
+from optimizer.design.boxes import Box, largest_resistivity, water_resistivities
 from optimizer.design.exact import ExactModel
 from optimizer.design.layout import UM, PositionClass
 from optimizer.design.polish import Sequences, gauge_steps, gauges, linear_rules
@@ -61,13 +57,14 @@ class Owner(Protocol):
     classes: tuple[PositionClass, ...]
     solver: SmallSolver
     tables: Tables
+    over: Callable[[], bool]
 
 
 class SequenceBound:
     """The fixed parts of the linear programmes of one sequence."""
 
     def __init__(self, owner: Owner, sequences: Sequences) -> None:
-        self.solver, self.classes = owner.solver, owner.classes
+        self.solver, self.classes, self.owner = owner.solver, owner.classes, owner
         self.problem, self.exact, self.sequences = owner.problem, owner.exact, sequences
         self.stack = [(w, m) for w, s in enumerate(sequences) for m in s]
         self.size = len(self.stack)
@@ -197,7 +194,8 @@ class SequenceBound:
     def relax(self, region: Region, cutoff: float, whole: bool = False) -> tuple[float, Array | None]:
         """Bound of the box and the point that attains it; tangents are added until it stops rising.
 
-        whole: thicknesses in whole gauge steps (dearer to solve) instead of continuous ones.
+        whole: thicknesses in whole gauge steps (dearer to solve) instead of continuous ones; no point where
+        such a programme was cut short, while its bound holds.
         """
         places = self.place_rows(region)
         table = self.resistivities(region)
@@ -222,9 +220,9 @@ class SequenceBound:
                 solution = self.solver.solve(self.cost * self.scale, a, low, high, self.least, self.most)
             if not solution.feasible:
                 return np.inf, None
+            bound = max(bound, solution.value / self.scale * (1 - 1e-9) + self.fixed)
             if solution.x is None:
                 break
-            bound = max(bound, solution.value / self.scale * (1 - 1e-9) + self.fixed)
             if solution.dual is not None:
                 rules = len(self.rows)
                 self.multipliers = (
@@ -240,7 +238,7 @@ class SequenceBound:
                     },
                 )
             x = solution.x * self.step if whole else solution.x
-            if bound >= cutoff:
+            if bound >= cutoff or self.owner.over():
                 break
             fresh = self._violated(x, table)
             if not fresh:
@@ -270,6 +268,8 @@ class SequenceBound:
         for _ in range(4):
             shrunk = False
             for key in self.keys:
+                if self.owner.over():
+                    return True
                 box = region.boxes[key]
                 new = self._shrink(region, key, cutoff)
                 if new is None:

@@ -10,12 +10,14 @@ it was found under.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from optimizer.design.given import given_choice
 from optimizer.design.judge import LEAST, Judge, Stopped, Verdict
-from optimizer.design.optimise import Optimum
+from optimizer.design.optimum import Optimum, nothing
 from optimizer.design.options import DesignOptions
 from optimizer.design.polish import Sequences
 from optimizer.design.problem import Choice
@@ -31,6 +33,8 @@ _USED = 0.9
 _NEXT, _LOOKING = 8, 20.0
 #: Slopes of a correction in itself that a step of Aitken is taken with.
 _FLATTEST, _STEEPEST = -3.0, 0.9
+#: Objectives this near are equal.
+_ROUNDING = 1e-9
 
 
 @dataclass(frozen=True)
@@ -91,6 +95,8 @@ class _Rounds:
                 else:
                     verdict = self._judged(optimum.choice, corrections)
                     if self._holds(verdict, corrections):
+                        if self._given_passes(corrections, below=optimum.objective):
+                            break
                         return self._answer(optimum, corrections, verdict)
                     start, corrections = self._balanced(optimum.choice, corrections)
                     if not self._passed(optimum.choice.sequences):
@@ -106,6 +112,17 @@ class _Rounds:
         except Stopped:
             pass
         return self._best()
+
+    def _given_passes(self, corrections: Corrections, below: float = np.inf) -> bool:
+        """Whether the walls of the project follow the rules, cost less than ``below`` by more than rounding,
+        and pass; they are remembered then."""
+        given = given_choice(self.work.case, self.work.corrected(corrections))
+        if given is None or given.objective >= below * (1.0 - _ROUNDING):
+            return False
+        verdict = self._judged(given, corrections)
+        if verdict.passes:
+            self.passing.append(_Passing(given, corrections, verdict))
+        return verdict.passes
 
     def _judged(self, choice: Choice, corrections: Corrections) -> Verdict:
         if choice not in self.verdicts:
@@ -204,14 +221,17 @@ class _Rounds:
     def _best(self) -> Settled:
         """The best structure that passes, with the bound of the problems solved that are as loose as its
         own; without one, the last problem's answer."""
-        corrections, last = self.solved[-1] if self.solved else ({}, _nothing(self.work.ended_by))
+        corrections, last = self.solved[-1] if self.solved else ({}, nothing(self.work.ended_by))
         for tried, optimum in self.solved:
             verdict = self.verdicts.get(optimum.choice) if optimum.choice else None
             if optimum.choice and verdict and verdict.passes:
                 self.passing.append(_Passing(optimum.choice, tried, verdict))
+        with suppress(Stopped):
+            if not self.passing:
+                self._given_passes(corrections)
         if not self.passing:
             if last.choice is not None:
-                last = _nothing(last.stopped_by or self.work.ended_by)
+                last = nothing(last.stopped_by or self.work.ended_by)
             return Settled(last, self.work.corrected(corrections), corrections, self.searches)
         best = min(self.passing, key=lambda p: p.choice.objective)
         looser = [o for old, o in self.solved if _as_loose(old, best.corrections) and o.search is not None]
@@ -233,12 +253,6 @@ class _Rounds:
         )
         options = self.work.corrected(best.corrections)
         return Settled(answer, options, best.corrections, self.searches, best.verdict)
-
-
-def _nothing(stopped_by: str | None) -> Optimum:
-    """An answer without a structure, and without a proof that there is none."""
-    far = np.inf
-    return Optimum("time_limit", None, far, -far, far, False, 0, None, None, None, None, stopped_by)
 
 
 def _as_loose(old: Corrections, new: Corrections) -> bool:

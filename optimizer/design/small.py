@@ -12,11 +12,14 @@ from pyomo.common.tee import capture_output
 
 Array = NDArray[np.float64]
 
+#: Nodes and seconds of one whole-number programme: its bound counts, however far it came.
+_MOST_NODES, _MOST_SECONDS = 2000, 2.0
+
 
 @dataclass(frozen=True)
 class SmallSolution:
     """feasible: False when proved infeasible. value: lower bound of the optimum; x: the point, None if
-    infeasible."""
+    infeasible, or where a whole-number programme was cut short."""
 
     feasible: bool
     value: float
@@ -25,19 +28,15 @@ class SmallSolution:
 
 
 class SmallSolver:
-    """Solves min c x, low <= A x <= high, least <= x <= most, some x whole; one HiGHS instance kept."""
+    """Solves min c x, low <= A x <= high, least <= x <= most, all x whole where asked for. Two HiGHS
+    instances are kept, for continuous and for whole-number programmes: a new one greets and must be silenced.
+    """
 
-    def __init__(self) -> None:
-        with capture_output(capture_fd=True):  # its constructor greets on standard output
-            self.highs = highspy.Highs()
-        for name, value in (
-            ("output_flag", False),
-            ("presolve", "off"),
-            ("primal_feasibility_tolerance", 1e-9),
-            ("dual_feasibility_tolerance", 1e-9),
-            ("mip_rel_gap", 1e-5),
-        ):
-            self.highs.setOptionValue(name, value)
+    def __init__(self, most_nodes: int = _MOST_NODES) -> None:
+        with capture_output(capture_fd=True):  # the constructor greets on standard output
+            self.highs, self.whole = _instance(), _instance()
+        self.whole.setOptionValue("mip_max_nodes", most_nodes)
+        self.whole.setOptionValue("time_limit", _MOST_SECONDS)
 
     def solve(
         self,
@@ -51,18 +50,21 @@ class SmallSolver:
     ) -> SmallSolution:
         """cost (n,), rows (m, n); all x whole if ``whole``. Solver failures count as 'no bound' (-inf)."""
         lp = _programme(cost, rows, low, high, least, most)
+        highs = self.whole if whole else self.highs
         if whole:
             lp.integrality_ = [highspy.HighsVarType.kInteger] * rows.shape[1]
-        self.highs.passModel(lp)
-        self.highs.run()
-        status = self.highs.getModelStatus()
+        highs.passModel(lp)
+        highs.run()
+        status = highs.getModelStatus()
         if status in (highspy.HighsModelStatus.kInfeasible, highspy.HighsModelStatus.kUnboundedOrInfeasible):
             return SmallSolution(False, np.inf, None)
+        info = highs.getInfo()
+        if whole and status in (highspy.HighsModelStatus.kSolutionLimit, highspy.HighsModelStatus.kTimeLimit):
+            return SmallSolution(True, float(info.mip_dual_bound), None)
         if status != highspy.HighsModelStatus.kOptimal:
             return SmallSolution(True, -np.inf, None)
-        info = self.highs.getInfo()
         value = info.mip_dual_bound if whole else info.objective_function_value
-        solution = self.highs.getSolution()
+        solution = highs.getSolution()
         dual = None if whole else np.array(solution.row_dual)
         return SmallSolution(True, float(value), np.array(solution.col_value), dual)
 
@@ -84,6 +86,19 @@ class SmallSolver:
             optimal = status == highspy.HighsModelStatus.kOptimal
             values.append(float(self.highs.getInfo().objective_function_value) if optimal else -np.inf)
         return values
+
+
+def _instance() -> highspy.Highs:
+    highs = highspy.Highs()
+    for name, value in (
+        ("output_flag", False),
+        ("presolve", "off"),
+        ("primal_feasibility_tolerance", 1e-9),
+        ("dual_feasibility_tolerance", 1e-9),
+        ("mip_rel_gap", 1e-5),
+    ):
+        highs.setOptionValue(name, value)
+    return highs
 
 
 def _programme(

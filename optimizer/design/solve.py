@@ -203,7 +203,7 @@ class Answer:
             warnings=self._open(),
             assumptions=tuple(self._assumptions()),
             solver=self._solver(),
-            stopped_by=best.stopped_by,
+            stopped_by=best.ended_by,
             binding_notes=(*held.notes, *self._kept_corrections(held)),
             confidence=self._confidence(),
         )
@@ -389,6 +389,6 @@ class Answer:
             warnings=(*warnings, *self.case.warnings),
             assumptions=(),
             solver={"seconds": round(time.monotonic() - self.begin, 2)},
-            stopped_by=self.best.stopped_by,
+            stopped_by=self.best.ended_by,
             confidence=self._confidence(),
         )

@@ -12,10 +12,11 @@ import numpy as np
 from optimizer.design.demands import build
 from optimizer.design.exact import ExactModel
 from optimizer.design.halt import INTERRUPT, TIME, Stop
+from optimizer.design.lattice import StepPolisher
 from optimizer.design.layout import UM
-from optimizer.design.optimise import Optimum, optimise, walls_of
+from optimizer.design.optimise import optimise
+from optimizer.design.optimum import Optimum, walls_of
 from optimizer.design.options import DesignOptions
-from optimizer.design.polish import Polisher
 from optimizer.design.problem import Choice
 from optimizer.physics.material import Material
 from optimizer.shelflife.package import Case
@@ -103,7 +104,7 @@ class Work:
             demands = build(self.case, options, walls, {w: x.thickness for w, x in walls.items()})
             if demands.beyond:
                 return None
-            polisher = Polisher(ExactModel(demands.problem))
+            polisher = StepPolisher(ExactModel(demands.problem))
             better = polisher.best(choice.sequences, [choice.flat / UM, 1.2 * choice.flat / UM])
             if better is None:
                 return None

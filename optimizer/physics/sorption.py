@@ -70,9 +70,14 @@ class GAB:
     c: float
     k: float
     valid: tuple[float, float] = field(init=False, default=(0.0, 1.0))
+    # least content with an activity: below it the square root has none, where c < 1
+    _least: float = field(init=False, repr=False, compare=False, default=-math.inf)
 
     def __post_init__(self) -> None:
         _positive(monolayer=self.monolayer, c=self.c, k=self.k)
+        if self.c < 1.0:
+            least = -self.monolayer * self.c / (1.0 + math.sqrt(1.0 - self.c)) ** 2
+            object.__setattr__(self, "_least", (1.0 - 1e-9) * least)
         object.__setattr__(self, "valid", (0.0, min(1.0, 0.999 / self.k)))
 
     def content(self, a: Value) -> Value:
@@ -80,7 +85,7 @@ class GAB:
         return self.monolayer * self.c * u / ((1.0 - u) * (1.0 + (self.c - 1.0) * u))
 
     def activity(self, content: Value) -> Value:
-        x = content
+        x = content if self.c >= 1.0 else _clip(content, self._least, math.inf)
         b = self.monolayer * self.c - (self.c - 2.0) * x
         root = (b * b + (4.0 * (self.c - 1.0)) * x * x) ** 0.5
         return (2.0 / self.k) * x / (b + root)

@@ -9,7 +9,7 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any
 
-from optimizer.errors import InputError
+from optimizer.errors import InputError, Problem
 from optimizer.portfolio.cluster import ClusterLost, Pool, cores, need_distributed, own_workers, workers_at
 from optimizer.portfolio.collect import Bundle, bundle, find_projects
 from optimizer.portfolio.store import Store
@@ -46,7 +46,7 @@ def run_portfolio(
     fresh: bool = False,
     progress: Progress | None = None,
 ) -> Portfolio:
-    """Run ``command`` (predict or design) on every project file below ``folder``.
+    """Run ``command`` (predict or design) on every project below ``folder``, YAML files and workbooks.
 
     options: those of ``optimizer.solve_design``: ``time_limit`` [s], ``gap`` [-], ``memory_limit`` [bytes].
     scheduler: address of a running one, whose workers are used; otherwise ``workers`` processes are started
@@ -59,9 +59,11 @@ def run_portfolio(
     begin = time.monotonic()
     if command not in COMMANDS or set(options or {}) - set(COMMANDS[command]):
         raise ValueError(f"not a command of a portfolio, or not its options: {command} {options}")
+    if workers is not None and workers < 1:
+        raise InputError(Problem(f"must be at least 1, not {workers}", field="--workers"))
     need_distributed()
     folder = Path(folder)
-    projects, passed_over = find_projects(folder)
+    found = find_projects(folder)
     settings = {key: (options or {}).get(key) for key in COMMANDS[command]}
     store = Store(
         Path(results) if results is not None else folder / "results",
@@ -70,7 +72,7 @@ def run_portfolio(
         optimizer.__version__,
     )
     store.prepare()
-    names = {str(path.relative_to(folder)): path for path in projects}
+    names = {str(path.relative_to(folder)): path for path in found.projects}
     kept = {} if fresh else {name: store.kept(name, path) for name, path in names.items()}
     rows = {name: row_of(record) for name, record in kept.items() if record is not None}
     left = {name: path for name, path in names.items() if name not in rows}
@@ -85,7 +87,7 @@ def run_portfolio(
         version=store.version,
         rows=tuple(rows[name] for name in names),
         computed=len(left),
-        passed_over=tuple(str(path.relative_to(folder)) for path in passed_over),
+        passed_over={str(path.relative_to(folder)): why for path, why in found.passed_over.items()},
         workers=count,
         seconds=time.monotonic() - begin,
     )

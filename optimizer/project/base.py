@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Set
 from typing import Any, ClassVar, Literal
 
-from pydantic import BaseModel, ConfigDict, ModelWrapValidatorHandler, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ModelWrapValidatorHandler, ValidationError, model_validator
 from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from optimizer.project.meanings import MEANINGS
@@ -13,6 +13,9 @@ from optimizer.project.suggest import did_you_mean, nearest
 
 #: Where a problem points: at the value, or at the key.
 Points = Literal["value", "key"]
+
+#: In the JSON Schema, that a list or a group is not empty; a validator before it says so in words.
+SOME: Any = Field(min_length=1)
 
 
 def fault(message: str, hint: str = "", *, column: int = 0, at: Points = "value") -> PydanticCustomError:

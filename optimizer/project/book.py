@@ -6,7 +6,8 @@ The sheets and columns are those of ``book_sheets``; ``layerwright template`` wr
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Sequence
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -17,13 +18,14 @@ from optimizer.catalog.workbook import (
     Workbook,
     is_filled,
     letters,
-    open_workbook,
+    opened_workbook,
     refuse_other_books,
 )
 from optimizer.errors import InputError, Problem
 from optimizer.project.book_build import UNREAD, Line, Page, assemble
 from optimizer.project.book_cells import clean
-from optimizer.project.book_layout import KEY_COLUMNS, NOT_READ, REMARKS, Column, KeySheet, TableSheet
+from optimizer.project.book_kind import ANSWER, OFFERS, other_than_project
+from optimizer.project.book_layout import KEY, KEY_COLUMNS, NOT_READ, REMARKS, Column, KeySheet, TableSheet
 from optimizer.project.book_sheets import SHEETS
 from optimizer.project.source import Source
 from optimizer.project.suggest import did_you_mean, nearest
@@ -32,41 +34,57 @@ from optimizer.project.suggest import did_you_mean, nearest
 _MOST_BYTES = 20_000_000
 #: Rows in which the headings are looked for.
 _TOP = 30
+#: What programs and people add to the name of a copy.
+_COPY = re.compile(r"\s*(\(?\d+\)?|copy( \d+)?)$")
 _BY_NAME = {sheet.name.lower(): sheet for sheet in SHEETS}
 _TEMPLATE = "'layerwright template project.xlsx' writes one to start from"
 
 
-def read_book(path: Path, shown: str | None = None) -> Source:
-    """Read the workbook at ``path``; ``shown`` is its name in messages.
+def read_book(
+    path: Path, shown: str | None = None, *, read: Callable[[Path], bytes] = Path.read_bytes
+) -> Source:
+    """Read the workbook at ``path``; ``shown`` is its name in messages, ``read`` gives its bytes.
 
     Raises InputError for a file that is no workbook or has no sheet of a project; what is wrong in its cells
     is listed in ``problems``, to be reported together with everything else.
     """
     name = shown if shown is not None else str(path)
-    raw = _bytes(path, name)
+    raw = _bytes(path, name, read)
     refuse_other_books(path, name)
-    book = open_workbook(path, name)
+    book = opened_workbook(raw, name)
+    _refuse_others(book, name)
     source = Source(name, path, {}, hashlib.sha256(raw).hexdigest())
     pages = [page for sheet in _sheets(book, source) if (page := _page(book, *sheet, source)) is not None]
-    if not pages and not source.problems:
-        raise InputError(Problem("has no sheet of a project with anything in it", name, hint=_TEMPLATE))
+    if not pages:  # what is missing has no place then, and goes without saying
+        empty = Problem("has no sheet of a project with anything in it", name, hint=_TEMPLATE)
+        raise InputError(source.problems or empty)
     assemble(pages, source)
     return source
 
 
-def _bytes(path: Path, name: str) -> bytes:
+def _bytes(path: Path, name: str, read: Callable[[Path], bytes]) -> bytes:
     try:
         size = path.stat().st_size
         if path.is_dir():
             raise InputError(Problem("is a folder, not a project file", name))
         if size > _MOST_BYTES:
             raise InputError(Problem(f"is {size} bytes long, too long for a project file", name))
-        return path.read_bytes()
+        return read(path)
     except FileNotFoundError:
         raise InputError(Problem("there is no such file", name)) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise InputError(Problem(f"cannot be read: {reason}", name)) from None
+
+
+def _refuse_others(book: Workbook, name: str) -> None:
+    """One word about a workbook that is plainly something else, instead of one about each of its sheets."""
+    kind = other_than_project(sheet.title for sheet in book.formulas.worksheets)
+    if kind == ANSWER:
+        hint = "give the project that it answers"
+        raise InputError(Problem("is an answer written with --excel, not a project", name, hint=hint))
+    if kind == OFFERS:
+        raise InputError(Problem("is a sheet of offers, not a project", name, hint="give it to --offers"))
 
 
 def _sheets(book: Workbook, source: Source) -> list[tuple[Any, KeySheet | TableSheet]]:
@@ -94,7 +112,11 @@ def _layout_of(title: str, titles: list[str], visible: bool) -> tuple[KeySheet |
         return layout, hidden, "show it, or delete what is in it"
     if not visible:
         return None, "", ""
-    near = [name for name in get_close_matches(title, _BY_NAME, n=1, cutoff=0.8) if name not in titles]
+    near = [
+        name
+        for name in get_close_matches(_COPY.sub("", title), _BY_NAME, n=1, cutoff=0.8)
+        if name not in titles
+    ]
     meant = _BY_NAME[near[0]] if near else None
     known = f"did you mean '{meant.name}'?" if meant else "sheets: " + ", ".join(s.name for s in SHEETS)
     hint = f"{known}; the name of a sheet of your own begins with #"
@@ -114,12 +136,17 @@ def _page(book: Workbook, sheet: Any, layout: KeySheet | TableSheet, source: Sou
         source.problems += cells.problems or [Problem("the headings are missing", cells.book, hint=hint)]
         return None
     cells.refuse_wide_merges(top)
+    # keys and units wait in rows of the template for what is not given; a filter may hide these
+    telling = [c.title for c in columns if c.kind not in ("unit", "remark") and c.title != KEY]
     titles, misnamed = _titles(cells, top, width, columns)
     lines = []
     for row in range(top + 1, rows + 1):
         read = _filled(cells, row, width, misnamed)
         if read and not str(read[0].value).startswith("#"):
             lines.append(_line(cells, row, read, titles))
+            for title, cell in lines[-1].cells.items():
+                if title in telling:
+                    cells.refuse_hidden(row, cell.column)
     source.problems += cells.problems
     numbers = {title: number for number, title in titles.items() if title}
     return Page(layout, sheet.title, top, numbers, tuple(line for line in lines if line.cells))
@@ -188,7 +215,11 @@ def _line(cells: SheetCells, row: int, read: list[Cell], titles: dict[int, str])
         if cell.column not in titles:
             if not str(cell.value).startswith("#"):
                 place = f"{cells.book}!{letters(cell.column)}{row}"
-                cells.refuse(place, "a cell without a heading above it", "begin a remark with #")
+                cells.refuse(
+                    place,
+                    "a cell without a heading above it",
+                    "begin a remark with #, or write '# notes' above it",
+                )
                 titles[cell.column] = ""  # once for each column is enough
         elif titles[cell.column]:
             line[titles[cell.column]] = cell

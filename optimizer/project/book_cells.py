@@ -19,6 +19,10 @@ from optimizer.project.source import read_value
 from optimizer.project.yaml_text import flow, quoted
 from optimizer.units.tokens import parse_unit, plain
 
+#: Currencies by their sign.
+_SIGNS = {"€": {"EUR"}, "£": {"GBP"}, "¥": {"JPY", "CNY"}}
+#: A share above this is a number of per cent in a cell that shows shares of one.
+_MOST_SHARE = 10.0
 _FLAGS = {"yes": True, "no": False, "true": True, "false": False}
 _PLAIN_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,5})?")
 _SPLIT = re.compile(rf"({_PLAIN_NUMBER.pattern}) (\S.*)", re.DOTALL)
@@ -121,6 +125,13 @@ def _quantity(kind: Kind, cell: Cell, unit: str, shared: bool) -> Any:
         raise _logical(cell)
     if isinstance(value, str):
         return _typed(kind, clean(value), unit, shared)
+    if cell.in_thousands:
+        hint = "choose a number format that shows the whole number"
+        raise Refused(f"the number {cell.number()} is shown in thousands", hint)
+    if _PLAIN_NUMBER.fullmatch(unit):
+        raise Refused(f"'{unit}' stands in the cell of the unit", "write a unit there, such as um")
+    if unit and cell.money and not _is_of(cell.money, unit):
+        raise Refused(f"is shown in {cell.money}, beside the unit '{unit}'", "keep one of them")
     if unit and _is_unit(cell.behind) and not _same_unit(cell.behind, unit):
         raise Refused(f"is shown in {cell.behind}, beside the unit '{unit}'", "keep one of them")
     if cell.percent and unit not in ("", "%"):
@@ -129,6 +140,8 @@ def _quantity(kind: Kind, cell: Cell, unit: str, shared: bool) -> Any:
         raise Refused(
             f"is shown as the percentage {cell.number()}, beside the unit '{unit}'", "keep one of them"
         )
+    if cell.percent and kind == "percent" and value > _MOST_SHARE:
+        raise Refused(f"the cell shows {cell.number()}", f"for {value:g} % type {value:g}% into it")
     if cell.percent:
         return cell.number()
     if unit:
@@ -167,6 +180,19 @@ def _is_unit(text: str) -> bool:
         return bool(text) and bool(parse_unit(plain(text), price=False))
     except UnitError:
         return False
+
+
+def _is_of(sign: str, unit: str) -> bool:
+    """Whether a sign or code of a currency may stand for that of a unit; '$' is that of many."""
+    try:
+        currency = parse_unit(plain(unit), price=True).currency
+    except UnitError:
+        return True  # said where the unit is read
+    if sign == "$":
+        return bool(currency) and not any(currency in own for own in _SIGNS.values())
+    if sign in _SIGNS:
+        return currency in _SIGNS[sign]
+    return currency == sign or not re.fullmatch("[A-Z]{3}", sign)
 
 
 def _same_unit(a: str, b: str) -> bool:

@@ -170,7 +170,7 @@ KEY_COLUMNS = (
     Column(MEANING, kind="remark", meaning="What the key means; not read"),
 )
 #: Headings of columns for notes of one's own, which are not read.
-REMARKS = ("meaning", "remark", "remarks", "comment", "comments")
+REMARKS = ("meaning", "note", "notes", "remark", "remarks", "comment", "comments")
 #: Sheets that are not read.
 NOT_READ = ("start", "units", "lists")
 

@@ -12,6 +12,7 @@ from optimizer.physics.gaskets import SealPath
 from optimizer.physics.hole_sizes import sizes_of
 from optimizer.physics.material import Material
 from optimizer.project import schema_closures as given
+from optimizer.project.check_usual import seal_is_usual
 from optimizer.project.reader import Reader
 from optimizer.project.schema import Sections
 from optimizer.project.schema_package import Package, Wall
@@ -76,6 +77,7 @@ def build_seals(sections: Sections, materials: Mapping[str, Material], reader: R
         except GeometryError as error:
             reader.refuse((*place, error.field) if error.field else place, error.message, error.hint)
             continue
+        seal_is_usual(name, getattr(part, key), reader)
         for material, path in bodies:
             own = name if len(bodies) == 1 else f"{name}, {material.name}"
             wall = own if own not in taken else f"{own} ({KINDS[key]})"

@@ -69,7 +69,7 @@ class Meshes:
         from optimizer.geometry.mesh.load import load
 
         try:
-            return load(path, unit, shows)
+            return load(path, unit, shows, self.reader.contents.read)
         except GeometryError as error:
             return error
 
@@ -159,6 +159,7 @@ def _build(
     surface, volume = whole
     wall = walls.get(portion.wall)
     some = pieces.take(portion.chosen)
+    fitted = portion.name != part
     # every portion takes room for its own wall
     inside = surface.volume_slope * float(some.area.sum() / pieces.area.sum())
     if local is None:
@@ -166,7 +167,7 @@ def _build(
             return None
         patch = Patch(float(some.area.sum()), 1.0, float(some.slope.sum()), float(some.curvature.sum()))
         even = Surface((patch,), volume, inside, (), surface.largest_thickness)
-        return Built(part, portion.place, portion.wall, even, portion.ratio)
+        return Built(part, portion.place, portion.wall, even, portion.ratio, fitted=fitted)
     if wall is None or portion.ratio is None:
         return None
     try:
@@ -182,6 +183,6 @@ def _build(
         reader.refuse(portion.thick_place, f"part '{portion.name}': {error.message}", error.hint)
         return None
     say(portion.name, made.notes, made.warnings, reader)
-    built = Built(part, portion.place, portion.wall, made, measured=True)
+    built = Built(part, portion.place, portion.wall, made, measured=True, fitted=fitted)
     near = mean_is_near_the_wall(built, local.method, wall, portion.thick_place, reader)
     return built if near else None

@@ -43,7 +43,8 @@ def build_opening(
         f"{chosen.area * 1e4:.4g} cm2{_on_flange(chosen, part.opening_of, package)}"
     )
     sealed = (Patch(chosen.flange, ratio),) if chosen.flange else ()
-    return Built(name, place, part.wall, Surface((Patch(chosen.clear),), 0.0), ratio, sealed=sealed)
+    flat = Surface((Patch(chosen.clear),), 0.0)
+    return Built(name, place, part.wall, flat, ratio, sealed=sealed, fitted=True)
 
 
 def _on_flange(opening: Opening, of: str, package: given.Package) -> str:

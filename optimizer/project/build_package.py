@@ -20,6 +20,7 @@ from optimizer.project.build_shape import build_shape_part
 from optimizer.project.build_thickness import Built, Tables
 from optimizer.project.build_thickness import is_file as is_file
 from optimizer.project.build_thickness import nominal_thickness as nominal_thickness
+from optimizer.project.check_usual import permeability_is_usual, pressure_is_usual
 from optimizer.project.reader import Reader
 from optimizer.project.source import Location
 from optimizer.shelflife.package import (
@@ -55,6 +56,7 @@ def build_wall_part(name: str, built: Built) -> WallPart:
         scaled(built.surface, built.ratio).patches,
         built.surface.unevenness,
         sealed=built.sealed,
+        fitted=built.fitted,
     )
 
 
@@ -93,6 +95,7 @@ def _gas(place: Location, row: given.Rate, reader: Reader) -> float | None:
             "add 'partial_pressure: 0.2095 atm' for air against none, or give the value per pressure",
         )
         return None
+    pressure_is_usual(f"part '{place[2]}'", row.gas, row.partial_pressure, reader)
     return float(row.value.value / row.partial_pressure.value)
 
 
@@ -176,6 +179,7 @@ def find_material(
         return
     try:
         known[name] = catalog.material(name)
+        permeability_is_usual(known[name], catalog, reader)
     except MaterialError as error:
         reader.refuse(place, error.message, error.hint)
     except InputError as error:

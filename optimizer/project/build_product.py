@@ -7,11 +7,14 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
-from optimizer.constants import GASES, MOLAR_MASS, ZERO_CELSIUS
+from optimizer.constants import ATMOSPHERE, GASES, MOLAR_MASS, ZERO_CELSIUS
 from optimizer.physics.sorption import GAB, Henderson, Isotherm, Oswin, TableIsotherm
 from optimizer.project import schema_product as given
+from optimizer.project.check_product import isotherm_is_per_gram, walls_hold_the_pressure, water_fits_the_mass
+from optimizer.project.check_usual import use_of_oxygen_is_usual
 from optimizer.project.reader import Reader
 from optimizer.project.source import Location
+from optimizer.shelflife.contents import carbonation_pressure
 from optimizer.shelflife.package import (
     Carbonation,
     Consumption,
@@ -45,6 +48,8 @@ def build_product(
     if product.carbonation:
         carbonation = Carbonation(product.carbonation.volumes, product.carbonation.temperature.value)
     moisture = _moisture(product.moisture, reader) if product.moisture else None
+    if moisture is not None:
+        water_fits_the_mass(product, moisture, reader)
     built = Product(
         mass=product.mass.value,
         volume=product.volume.value,
@@ -56,11 +61,26 @@ def build_product(
         closing_temperature=carbonation.temperature if carbonation else first_temperature,
         limits=tuple(_limits(product.limits)),
     )
-    if not carbonation:
+    if carbonation:
+        _carbonation_holds_the_gas(built, reader)
+        walls_hold_the_pressure(built, reader)
+    else:
         reader.assume(
             f"The package is closed at {first_temperature - ZERO_CELSIUS:.4g} degC, as in the first stage."
         )
     return built if len(reader.problems) == before else None
+
+
+def _carbonation_holds_the_gas(product: Product, reader: Reader) -> None:
+    """CO2 over a carbonated product is that in equilibrium with it. A share of CO2 that is more than that
+    contradicts the carbonation, which is taken."""
+    given = product.headspace.gas.get("CO2", 0.0)
+    holds = carbonation_pressure(product) / ATMOSPHERE
+    if given > holds:
+        reader.warn(
+            f"The share of CO2 in headspace.gas, {100 * given:.3g} % of 1 atm at closing, is more than the "
+            f"{holds:.2g} atm in equilibrium with product.carbonation: the carbonation is taken"
+        )
 
 
 def _limits(limits: given.Limits) -> list[Limit]:
@@ -202,7 +222,9 @@ def _consumption(
 ) -> Consumption | None:
     place: Location = ("product", "oxygen", "consumption")
     rate, half = consumption.rate.value, consumption.half_pressure
-    if consumption.order != 1:
+    if consumption.order == 1:
+        use_of_oxygen_is_usual(consumption.rate, reader)
+    else:
         scale = {"mass rate": 1.0, "mass rate per mass": product.mass.value}
         rate *= scale.get(consumption.rate.kind, product.volume.value) / MOLAR_MASS["O2"]
     saturating = consumption.order == "michaelis-menten"
@@ -246,7 +268,7 @@ def _moisture(moisture: given.Moisture, reader: Reader) -> MoistureModel | None:
             "for example {water_activity: 0.15}",
         )
         return None
-    if isotherm is None:
+    if isotherm is None or not isotherm_is_per_gram(isotherm, reader):
         return None
     if initial.water_activity is not None:
         activity, key = initial.water_activity, "water_activity"

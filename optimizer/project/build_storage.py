@@ -7,6 +7,7 @@ from pathlib import Path
 
 from optimizer.constants import ATMOSPHERE, YEAR
 from optimizer.project import schema as given
+from optimizer.project.check_usual import pressure_is_usual
 from optimizer.project.reader import Reader
 from optimizer.project.schema_storage import Stage as GivenStage
 from optimizer.project.schema_storage import WeatherStage
@@ -93,4 +94,7 @@ def _maximum(place: Location, row: given.TransmissionLimit, reader: Reader) -> f
         )
         return None
     value = float(row.max.value)
-    return value / row.partial_pressure.value if row.partial_pressure else value
+    if row.partial_pressure is None:
+        return value
+    pressure_is_usual("transmission limit", row.gas, row.partial_pressure, reader)
+    return value / row.partial_pressure.value

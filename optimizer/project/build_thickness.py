@@ -48,7 +48,7 @@ class Built:
     part: its key under package.parts (that of the mesh for a region); place: where it stands; wall: name of
     its wall; surface: at ratio 1; ratio: what every thickness of the surface is multiplied by; measured:
     whether its local thickness was given in lengths; room: whether it is known what its surface holds.
-    sealed: patches of the same wall under a seal, with their own ratios.
+    sealed: patches of the same wall under a seal, with their own ratios. fitted: see ``WallPart``.
     """
 
     part: str
@@ -59,6 +59,7 @@ class Built:
     measured: bool = False
     room: bool = True
     sealed: tuple[Patch, ...] = ()
+    fitted: bool = False
 
 
 def is_file(path: Path) -> bool:
@@ -119,7 +120,7 @@ class Tables:
 
     def _read(self, path: Path) -> ThicknessTable | None:
         try:
-            table = read_thickness(path)
+            table = read_thickness(path, self.reader.contents.read)
         except InputError as error:
             self.reader.problems += [p for p in error.problems if p not in self.reader.problems]
             return None

@@ -155,6 +155,13 @@ def _food_contact(rules: given.Rules, candidates: tuple[Material, ...], reader: 
         )
 
 
+def _with_unread_prices(reader: Reader) -> set[str]:
+    """Names of the materials whose price stands in a cell that could not be read, which is told there."""
+    broken = [p[1] for p in reader.source.broken if p[:1] == ("materials",) and p[2:] == ("price",)]
+    entries = reader.source.data.get("materials", ())
+    return {str(entries[i].get("name")) for i in broken if isinstance(i, int)}
+
+
 def _prices(
     design: given.Design,
     materials: Mapping[str, Material],
@@ -162,9 +169,12 @@ def _prices(
     reader: Reader,
 ) -> None:
     present = {m.web or m.name for m in candidates} | {m.name for m in candidates}
+    unread = _with_unread_prices(reader)
     for i, name in enumerate(design.choose_from):
         material = materials.get(name)
-        if material is not None and material.name in present and material.price is None:
+        if material is None or material.name not in present or material.price is not None:
+            continue
+        if not {name, material.name, material.web} & unread:
             reader.refuse(
                 ("design", "choose_from", i),
                 f"'{name}' has no price, and the cost is to be minimised",
@@ -172,7 +182,7 @@ def _prices(
             )
     chosen = {materials[n].name for n in design.choose_from if n in materials}
     for m in candidates:
-        if m.price is None and not {m.name, m.web} & chosen and not m.name.endswith(" regrind"):
+        if m.price is None and not {m.name, m.web} & (chosen | unread) and not m.name.endswith(" regrind"):
             place = _named_at(design, materials, m)
             reader.refuse(
                 place,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from optimizer.physics.material import Material
+from optimizer.project.check_usual import THICK
 from optimizer.project.reader import Reader
 from optimizer.project.schema import Sections
 from optimizer.project.schema_layers import Layer
@@ -13,6 +14,7 @@ from optimizer.shelflife.words import span
 
 #: A thickness may be written with three digits: a coat weight over a density seldom is a round number.
 _ROUNDED = 2e-3
+_TOO_THICK = "; films and walls are usually 1 um to 5 mm thick; is the unit right?"
 
 
 def layers_are_within_gauge(sections: Sections, materials: Mapping[str, Material], reader: Reader) -> None:
@@ -34,7 +36,7 @@ def layers_are_within_gauge(sections: Sections, materials: Mapping[str, Material
             elif not low * (1 - _ROUNDED) <= value <= high * (1 + _ROUNDED):
                 reader.warn(
                     f"{said}, layer {i + 1}: {layer.thickness.text} is outside the gauge of "
-                    f"'{material.name}' ({gauge})"
+                    f"'{material.name}' ({gauge}){_TOO_THICK if value > THICK else ''}"
                 )
 
 

@@ -16,6 +16,7 @@ from optimizer.project import schema_package as parts_given
 from optimizer.project.build_closures import material_places as closure_places
 from optimizer.project.build_product import WATER_LIMITS
 from optimizer.project.build_thickness import Built, nominal_thickness
+from optimizer.project.check_usual import density_is_usual
 from optimizer.project.reader import Reader
 from optimizer.project.schema import Sections, outer_sections
 from optimizer.project.schema_product import Product
@@ -30,8 +31,9 @@ ROOM_WARNING, ROOM_ERROR = 1.10, 2.0
 UNKNOWN_SHARE = 0.25
 #: Largest share of a headspace that is still usual in the volume of a package.
 _HEADSPACE_OVER_PRODUCT = 1.0
-#: Mass over volume of a product outside this range [kg/m3] is a unit slip.
-DENSITY_ERROR = 5.0, 5000.0
+#: Mass over volume of a product outside this range [kg/m3] is a unit slip: from foams of air to the heaviest
+#: metals.
+DENSITY_ERROR = 2.0, 20000.0
 
 _KEEP = ("design", "rules", "keep")
 _AVOID = ("design", "rules", "avoid")
@@ -147,6 +149,8 @@ def mass_fits_the_volume(product: Product, reader: Reader) -> None:
             f"'{product.mass.text}' in '{product.volume.text}' is a density of {density:.3g} kg/m3",
             "check both units",
         )
+    else:
+        density_is_usual(product.mass, product.volume, reader)
     if product.moisture and product.moisture.dry_mass.value > product.mass.value * (1 + 1e-9):
         reader.refuse(
             ("product", "moisture", "dry_mass"),

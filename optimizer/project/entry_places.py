@@ -1,10 +1,11 @@
-"""Where problems of ``materials`` stand in a project: the catalogue knows lines and columns only."""
+"""Where problems of ``materials`` stand in a project: the catalogue knows no sheets."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 
+from optimizer.catalog.tables import Spot
 from optimizer.errors import Problem
 from optimizer.project.source import Location, Source, dotted
 
@@ -20,14 +21,14 @@ class EntryPlaces:
         self._source, self._numbers = source, numbers
         self._seen: dict[int, dict[int, Location]] = {}
 
-    def locate(self, path: Location) -> tuple[int, int]:
-        """Line and column of a place in the entries; remembers which key stands there."""
+    def locate(self, path: Location) -> Spot:
+        """Where a place in the entries stands; remembers which key stands there."""
         place = ("materials", self._numbers[int(path[0])], *path[1:])
         mark = self._source.mark(place)
         # cells of one row may be of several sheets: so their columns are numbers of their own, far apart
         column = _APART * len(self._seen.get(mark.line, {})) + 1 if mark.sheet else mark.column
         self._seen.setdefault(mark.line, {})[column] = place
-        return mark.line, column
+        return Spot(mark.line, column, self._source.cell(mark))
 
     def told(self, problem: Problem) -> Problem:
         """The problem with the key, in a workbook the cell, that it is about."""

@@ -16,6 +16,7 @@ from optimizer.physics.water import VALID_FROM
 from optimizer.project.base import fault, shown
 from optimizer.project.json_kinds import (
     choice_shape,
+    file_shape,
     flag_shape,
     number_shape,
     quantity_shape,
@@ -25,9 +26,12 @@ from optimizer.project.json_kinds import (
 )
 from optimizer.project.suggest import did_you_mean
 from optimizer.units import Quantity, read
+from optimizer.units.plausible import BOUNDS, implausible, implausible_number
 
 T = TypeVar("T")
 
+#: '%RH', '% r.h.', '% r.F.': a per cent sign that says what it is a share of.
+_HUMIDITY = re.compile(r"%\s?r", re.IGNORECASE)
 _DECIMAL_COMMA = re.compile(r"^\s*[+-]?\d+,\d+")
 
 
@@ -41,23 +45,39 @@ def take(
     most: float = math.inf,
     above: float = -math.inf,
     limits: str = "",
+    coordinate: bool = False,
 ) -> Quantity:
-    """Read one quantity; ``least``, ``most`` and ``above`` bound its SI value, ``limits`` in words."""
+    """Read one quantity; ``least``, ``most`` and ``above`` bound its SI value, ``limits`` in words.
+
+    coordinate: of a drawing, whose rounding ('2.4e-15 mm') is 0.
+    """
     if isinstance(value, bool | dict | list):
         raise fault(
             f"a quantity with a unit is expected here, not {shown(value)}", f"for example '{example}'"
         )
     if isinstance(value, int | float):
-        percent = f"{100 * value if abs(value) <= 1 else value:g} %"
-        meant = f"write '{percent}'" if kinds in (SHARE, "relative humidity") else f"for example '{example}'"
+        percent = "1 %' or '100 %" if value == 1 else f"{100 * value if abs(value) <= 1 else value:g} %"
+        shares = kinds in (SHARE, "relative humidity") or example.endswith("%")
+        meant = f"write '{percent}'" if shares else f"for example '{example}'"
         raise fault(f"{shown(value)} has no unit", meant)
     try:
         quantity = read(value, kinds, gas=gas)
     except UnitError as error:
         hint = error.hint or ("" if "expected" in error.message else f"for example '{example}'")
         raise fault(error.message, hint, column=error.column) from None
+    if kinds == SHARE and _HUMIDITY.match(quantity.unit):
+        raise fault(f"{shown(value)} is a humidity, not a share", f"for example '{example}'")
     bounded(quantity.value, value, least=least, most=most, above=above, limits=limits)
+    possible(implausible(quantity, gas, lowest=least if coordinate else None), value)
+    if coordinate and abs(quantity.value) < BOUNDS[quantity.kind][0]:
+        return replace(quantity, value=0.0)
     return quantity
+
+
+def possible(said: str, text: Any) -> None:
+    """Refuse what is many orders of ten beyond anything real; said: what it would have to be, if so."""
+    if said:
+        raise fault(f"{shown(text)} {said}")
 
 
 def bounded(number: float, text: Any, *, least: float, most: float, above: float, limits: str) -> None:
@@ -102,6 +122,7 @@ def number(
         except OverflowError:
             raise fault(f"{shown(value)} is too large") from None
     bounded(result, value, least=least, most=most, above=above, limits=limits)
+    possible(implausible_number(result), value)
     return result
 
 
@@ -231,6 +252,7 @@ Energy = Annotated[
 Activity = Annotated[float, plain_number(least=0.0, most=1.0, limits="from 0 to 1", example="0.95")]
 Factor = Annotated[float, plain_number(above=0.0, limits="more than 0", example="1.4")]
 Word = Annotated[str, PlainValidator(word, json_schema_input_type=word_shape())]
+FileName = Annotated[str, PlainValidator(word, json_schema_input_type=file_shape())]
 Flag = Annotated[bool, PlainValidator(flag, json_schema_input_type=flag_shape())]
 Gas = Annotated[str, choice(*PERMEANTS)]
 HeadspaceGas = Annotated[str, choice(*GASES)]

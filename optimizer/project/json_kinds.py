@@ -13,6 +13,8 @@ from pydantic import WithJsonSchema
 
 #: Key of a schema under which the manual finds what kind of value it is.
 KIND = "x-kind"
+#: That kind of a key which names a file.
+FILE = "file name"
 
 #: A number, then a unit or the percent sign; units themselves are read elsewhere.
 _QUANTITY = r"^\s*[+-]?(\d|\.\d).*[^\d.\s+eE-]"
@@ -51,6 +53,16 @@ def ratio_shape(example: str = "1.4") -> Any:
 
 def word_shape() -> Any:
     return _shape({"type": ["string", "number"], KIND: "text"})
+
+
+def text_shape() -> Any:
+    """A text that is never a bare number."""
+    return _shape({"type": "string", KIND: "text"})
+
+
+def file_shape(number: bool = True) -> Any:
+    """The name of a file, relative to the project file; see ``file_keys``. number: it may be a bare one."""
+    return _shape({"type": ["string", "number"] if number else "string", KIND: FILE})
 
 
 def choice_shape(words: Sequence[Any]) -> Any:

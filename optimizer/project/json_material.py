@@ -95,7 +95,12 @@ def _material() -> dict[str, dict[str, Any]]:
             f"what the rules may forbid: {_listed(CONTENTS)}; or `none`, by itself",
             ["halogen"],
         ),
-        "food_contact": _key(flag, "true, false or text", "a text counts as true", True),
+        "food_contact": _key(
+            flag,
+            "true, false or text",
+            "whether the grade may touch food: yes, no, or the number of what a yes rests on, `EU 10/2011`",
+            True,
+        ),
         "recycled_content": _key(_SHARE, "share", "of its mass", "30 %"),
         "aliases": _many((), "texts", "other names", ["skin grade"]),
         "glass_transition": _key(QUANTITY_CELL, "temperature", "told where storage crosses it", "69 degC"),

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
-from optimizer.project.json_kinds import KIND
+from optimizer.project.json_kinds import FILE, KIND
 from optimizer.project.schema import ProjectFile
 
 _TITLE = "Layerwright project file"
@@ -22,6 +24,28 @@ def json_schema(markdown: bool = False) -> dict[str, Any]:
     plain: dict[str, Any] = _plain(schema, markdown)
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": _TITLE}
     return {**head, **{key: value for key, value in plain.items() if key != "title"}}
+
+
+@cache
+def file_keys() -> frozenset[str]:
+    """The keys whose values name files."""
+    return frozenset(_file_keys(ProjectFile.model_json_schema(by_alias=True, mode="validation")))
+
+
+def _file_keys(node: Any) -> Iterator[str]:
+    """Of every group within, the keys that are of the kind ``FILE``, among other kinds perhaps."""
+    for value in node.values() if isinstance(node, dict) else node if isinstance(node, list) else ():
+        yield from _file_keys(value)
+    given = node.get("properties") if isinstance(node, dict) else None
+    for key, schema in given.items() if isinstance(given, dict) else ():
+        if _names_a_file(schema):
+            yield key
+
+
+def _names_a_file(schema: Any) -> bool:
+    if not isinstance(schema, dict):  # of a key that is called 'properties' itself
+        return False
+    return schema.get(KIND) == FILE or any(map(_names_a_file, schema.get("anyOf", ())))
 
 
 def _plain(node: Any, markdown: bool, named: bool = False) -> Any:

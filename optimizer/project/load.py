@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -11,7 +10,7 @@ from typing import Any
 from optimizer.catalog import Catalog, load_catalog
 from optimizer.catalog.workbook import OTHER_BOOKS, WORKBOOKS
 from optimizer.design.options import DesignOptions
-from optimizer.errors import InputError, Problem
+from optimizer.errors import InputError
 from optimizer.physics.material import Material
 from optimizer.project import check_storage, checks
 from optimizer.project.book import read_book
@@ -31,7 +30,7 @@ from optimizer.project.check_layers import layers_are_within_gauge
 from optimizer.project.check_steady import steady_walls_suffice
 from optimizer.project.check_uncertainty import names_are_known, spreads_have_something_to_act_on
 from optimizer.project.entry_places import EntryPlaces
-from optimizer.project.reader import Reader
+from optimizer.project.reader import Contents, Reader
 from optimizer.project.schema import Sections, outer_sections, read_sections
 from optimizer.project.schema_material import Table
 from optimizer.project.schema_package import files_of
@@ -66,9 +65,10 @@ def load_project(path: str | Path) -> Project:
     Raises InputError with all problems.
     """
     path = Path(path)
-    source = project_source(path)
+    contents = Contents()
+    source = project_source(path, contents.read)
     sections, found = read_sections(source)
-    reader = Reader(source, [*source.problems, *found])
+    reader = Reader(source, [*source.problems, *found], contents=contents)
     catalog = _catalog(sections, path.parent, reader)
     materials = _materials(sections, catalog, reader)
     case = _case(sections, materials, catalog, path.parent, reader)
@@ -78,13 +78,14 @@ def load_project(path: str | Path) -> Project:
     if reader.problems or case is None or catalog is None:
         raise InputError(reader.problems)
     files = _files(sections, path)
-    return Project(case, design, catalog, path, _digest(files), source.data, files, source)
+    return Project(case, design, catalog, path, contents.digest(files), source.data, files, source)
 
 
-def project_source(path: Path) -> Source:
-    """The plain contents of a project file, YAML or a workbook, with their places. Raises InputError."""
+def project_source(path: Path, read: Callable[[Path], bytes] = Path.read_bytes) -> Source:
+    """The plain contents of a project file, YAML or a workbook, with their places; ``read`` gives its bytes.
+    Raises InputError."""
     is_book = path.suffix.lower() in (*WORKBOOKS, *OTHER_BOOKS)
-    return read_book(path) if is_book else read_source(path)
+    return read_book(path, read=read) if is_book else read_source(path, read=read)
 
 
 def _catalog(sections: Sections, base: Path, reader: Reader) -> Catalog | None:
@@ -106,7 +107,9 @@ def _catalog(sections: Sections, base: Path, reader: Reader) -> Catalog | None:
             reader.refuse(place, "there is no such file", "paths are relative to the project file")
     found = EntryPlaces(reader.source, places)
     try:
-        catalog = load_catalog(tables, inline, file=reader.source.file, locate=found.locate)
+        catalog = load_catalog(
+            tables, inline, file=reader.source.file, locate=found.locate, read=reader.contents.read
+        )
         return catalog if len(reader.problems) == before else None
     except InputError as error:
         reader.problems += [found.told(problem) for problem in error.problems]
@@ -202,16 +205,3 @@ def _files(sections: Sections, path: Path) -> tuple[Path, ...]:
         named += files_of(around.package)
     named += [stage.weather for stage in sections.storage or [] if isinstance(stage, WeatherStage)]
     return (path, *(path.parent / name for name in dict.fromkeys(named)))
-
-
-def _digest(files: tuple[Path, ...]) -> str:
-    """SHA-256 over the contents of all files, each preceded by its length."""
-    total = hashlib.sha256()
-    for file in files:
-        try:
-            content = file.read_bytes()
-        except OSError as error:
-            raise InputError(Problem(f"cannot be read: {error.strerror}", str(file))) from None
-        total.update(f"{len(content)}\n".encode())
-        total.update(content)
-    return total.hexdigest()

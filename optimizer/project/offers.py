@@ -10,18 +10,22 @@ from pathlib import Path
 
 from optimizer.catalog.names import key_of
 from optimizer.catalog.offered import offered_material
-from optimizer.catalog.offers import Offer, read_offers
+from optimizer.catalog.offers import Offer, offers_and_problems
+from optimizer.catalog.sheet import SheetRow
 from optimizer.design.contender import Contender, PriceTag, exchanged
 from optimizer.design.options import DesignOptions
 from optimizer.errors import InputError, MaterialError, Problem
 from optimizer.physics.material import Material
 from optimizer.project.load import Project
+from optimizer.project.reader import Contents
 from optimizer.shelflife.words import listed
 from optimizer.uncertainty.sources import BETWEEN_LABORATORIES
 
 #: What the project as it is is called among the offers.
 AS_IT_IS = "project as it is"
 _RATE = re.compile(r"\s*([A-Z]{3})\s*=\s*(\d+(?:\.\d*)?|\.\d+)\s*([A-Z]{3})\s*")
+#: No currency costs more of another than this; its order of size is common practice, no source.
+_DEAREST = 1e9
 
 
 @dataclass(frozen=True)
@@ -45,13 +49,17 @@ def load_offers(project: Project, path: str | Path, rates: Sequence[str] = ()) -
         raise InputError(Problem("the project has no design section", str(project.path), hint=hint))
     path = Path(path)
     known = read_rates(rates)
-    offers = read_offers(path)
+    contents = Contents()
+    offers, unread, problems = offers_and_problems(path, contents.read)
     binder = _Binder(project, project.design, known, offers)
     contenders = [binder.contender(offer) for offer in offers]
-    if binder.problems:
-        raise InputError(list(dict.fromkeys(binder.problems)))
+    for broken in unread:
+        binder.indices(broken.material, broken.row)
+    problems += binder.problems
+    if problems:
+        raise InputError(list(dict.fromkeys(problems)))
     made = tuple(c for c in contenders if c is not None)
-    digest = hashlib.sha256(project.sha256.encode() + path.read_bytes()).hexdigest()
+    digest = hashlib.sha256(project.sha256.encode() + contents.read(path)).hexdigest()
     return Offers(
         (binder.baseline(made), *made), {f"{a}/{b}": rate for (a, b), rate in known.items()}, digest
     )
@@ -63,7 +71,7 @@ def read_rates(texts: Iterable[str]) -> dict[tuple[str, str], float]:
     problems = []
     for text in texts:
         match = _RATE.fullmatch(text)
-        if match is None or float(match[2]) <= 0.0 or match[1] == match[3]:
+        if match is None or not 0.0 < float(match[2]) <= _DEAREST or match[1] == match[3]:
             hint = "write what one unit costs, such as 'USD=0.92 EUR'"
             problems.append(Problem(f"{text!r} is no exchange rate", field="--rate", hint=hint))
             continue
@@ -106,7 +114,7 @@ class _Binder:
 
     def contender(self, offer: Offer) -> Contender | None:
         before = len(self.problems)
-        indices = self._indices(offer)
+        indices = self.indices(offer.material, offer.row)
         if not indices:
             return None
         bases = {i: self.options.candidates[i] for i in indices}
@@ -150,6 +158,7 @@ class _Binder:
                 r.gas: offer.spread.get(r.gas, offer.spread.get("", BETWEEN_LABORATORIES))
                 for _, r in offer.permeability
             },
+            unpriced=offer.facts.price is None and tag is not None,
         )
 
     def _material(self, offer: Offer, base: Material) -> Material:
@@ -163,12 +172,12 @@ class _Binder:
 
     # -- what it replaces ------------------------------------------------------------------------------------
 
-    def _indices(self, offer: Offer) -> tuple[int, ...]:
-        """Candidates that the offer replaces: those of the name, in every gauge."""
+    def indices(self, material: str, row: SheetRow) -> tuple[int, ...]:
+        """Candidates that an offer for ``material`` replaces: those of the name, in every gauge."""
         candidates = self.options.candidates
-        wanted = {key_of(offer.material)}
+        wanted = {key_of(material)}
         try:
-            wanted.add(key_of(self.project.catalog.resolve(offer.material)))
+            wanted.add(key_of(self.project.catalog.resolve(material)))
             unknown = None
         except MaterialError as error:
             unknown = error
@@ -176,13 +185,11 @@ class _Binder:
         if found:
             return found
         if unknown is not None:
-            self.problems.append(offer.row.problem("material", unknown.message, hint=unknown.hint))
+            self.problems.append(row.problem("material", unknown.message, hint=unknown.hint))
         else:
             names = listed(list(dict.fromkeys(m.web or m.name for m in candidates)))
-            message = f"'{offer.material}' is not among the materials to choose from"
-            self.problems.append(
-                offer.row.problem("material", message, hint=f"design.choose_from has {names}")
-            )
+            message = f"'{material}' is not among the materials to choose from"
+            self.problems.append(row.problem("material", message, hint=f"design.choose_from has {names}"))
         return ()
 
     def _check_gauge(self, offer: Offer, bases: Sequence[Material]) -> None:
@@ -226,13 +233,12 @@ class _Binder:
     # -- what it costs ---------------------------------------------------------------------------------------
 
     def _price(self, offer: Offer, made: Sequence[Material]) -> PriceTag | None:
-        """The price per kg in the project's currency."""
+        """The price per kg in the project's currency. Where none is offered and the cost is minimised, that
+        of the material replaced: the search for the price to tie starts there."""
         price = offer.facts.price
         if price is None:
-            if self.options.minimise == "cost":
-                message = "the price is missing, and the cost is to be minimised"
-                self.problems.append(self._at(offer, "price", message, "for example 1.42 EUR/kg"))
-            return None
+            start = made[0].price if self.options.minimise == "cost" else None
+            return None if start is None else PriceTag(start, f"{self.currency}/kg", 1.0)
         rate = self._rate(price.currency)
         if rate is None:
             hint = f"add --rate '{price.currency}=... {self.currency}' with the rate of the day"

@@ -9,7 +9,7 @@ from typing import Annotated, Any, ClassVar
 from pydantic import BeforeValidator, PlainValidator, TypeAdapter, ValidationError
 
 from optimizer.errors import Problem
-from optimizer.project.base import Group, fault, one_of, shown
+from optimizer.project.base import SOME, Group, fault, one_of, shown
 from optimizer.project.fields import (
     Duration,
     Gas,
@@ -115,9 +115,10 @@ class ProjectFile(Group):
     ] = []
     product: Product
     package: Package
-    walls: Annotated[dict[str, Wall], named("wall")] | None = None
+    walls: Annotated[dict[str, Wall], SOME, named("wall")] | None = None
     storage: Annotated[
         list[Annotated[Any, PlainValidator(one_of(stage_kind), json_schema_input_type=Stage | WeatherStage)]],
+        SOME,
         BeforeValidator(
             lambda v: some(v, "stage", "{duration: 4 months, temperature: 23 degC, humidity: 50 %}")
         ),

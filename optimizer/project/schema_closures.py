@@ -8,7 +8,7 @@ from pydantic import BeforeValidator, PlainValidator
 
 from optimizer.physics.gaskets import LEAST_COMPRESSION, MOST_COMPRESSION
 from optimizer.physics.hole_sizes import WIDEST_SPREAD
-from optimizer.project.base import Group, one_of
+from optimizer.project.base import SOME, Group, one_of
 from optimizer.project.fields import (
     SHARE,
     Area,
@@ -173,7 +173,9 @@ class Size(Group):
 
 
 class HoleTable(Group):
-    sizes: Annotated[list[Size], BeforeValidator(lambda v: some(v, "size", "{diameter: 5 um, count: 10}"))]
+    sizes: Annotated[
+        list[Size], SOME, BeforeValidator(lambda v: some(v, "size", "{diameter: 5 um, count: 10}"))
+    ]
     length: Length
     example: ClassVar[dict[str, str]] = {"sizes": "[{diameter: 5 um, count: 10}]", "length": "25 um"}
 
@@ -198,7 +200,7 @@ class Label(Group):
     share: PositiveShare | None = None
     area: Area | None = None
     layers: Annotated[
-        list[Layer], BeforeValidator(lambda v: some(v, "layer", "{material: PP, thickness: 50 um}"))
+        list[Layer], SOME, BeforeValidator(lambda v: some(v, "layer", "{material: PP, thickness: 50 um}"))
     ]
     example: ClassVar[dict[str, str]] = {
         "on": "bottle",

@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar
 from pydantic import BeforeValidator, PlainValidator
 
 from optimizer.design.options import OBJECTIVES
-from optimizer.project.base import Group
+from optimizer.project.base import SOME, Group
 from optimizer.project.fields import (
     SHARE,
     Flag,
@@ -132,10 +132,10 @@ class Rules(Group):
 
 
 class Design(Group):
-    walls: Annotated[list[Word], BeforeValidator(lambda v: some(v, "wall", "bottle"))]
+    walls: Annotated[list[Word], SOME, BeforeValidator(lambda v: some(v, "wall", "bottle"))]
     minimise: Annotated[str, choice(*OBJECTIVES)] = OBJECTIVES[0]
     choose_from: Annotated[
-        list[Word], BeforeValidator(lambda v: some(v, "material", "HDPE, tie PE, EVOH 32"))
+        list[Word], SOME, BeforeValidator(lambda v: some(v, "material", "HDPE, tie PE, EVOH 32"))
     ]
     rules: Rules = Rules()
     example: ClassVar[dict[str, str]] = {

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from optimizer.project.base import Group, fault, shown
-from optimizer.project.fields import Word
+from optimizer.project.fields import FileName
 
 ROLES = ("seal", "print", "core", "barrier", "bond", "coating")
 
@@ -13,7 +13,7 @@ ROLES = ("seal", "print", "core", "barrier", "bond", "coating")
 class Table(Group):
     """A CSV file with the columns of the shipped tables, by its path relative to the project file."""
 
-    table: Word
+    table: FileName
     example: ClassVar[dict[str, str]] = {"table": "resin-quotes.csv"}
 
 

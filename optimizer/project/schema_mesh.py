@@ -20,7 +20,7 @@ RULE_KEYS = ("above", "below", "from_opening", "body", "box")
 
 Up = Annotated[str, choice("x", "y", "z", "-x", "-y", "-z")]
 Box = tuple[tuple[float, float, float], tuple[float, float, float]]
-Height = Annotated[Quantity, quantity("length", "20 mm", least=0.0, limits="at least 0 mm")]
+Height = Annotated[Quantity, quantity("length", "20 mm", least=0.0, limits="at least 0 mm", coordinate=True)]
 Reach = Annotated[Quantity, quantity("length", "20 mm", above=0.0, limits="more than 0 mm")]
 
 
@@ -44,7 +44,7 @@ def corners(value: Any) -> Box:
         if not isinstance(corner, list) or len(corner) != 3:
             raise fault(f"corner {number} is not three lengths", hint)
         try:
-            x, y, z = (take(item, "length", "20 mm").value for item in corner)
+            x, y, z = (take(item, "length", "20 mm", coordinate=True).value for item in corner)
         except PydanticCustomError as error:
             said = error.context or {}
             raise fault(f"corner {number}: {said.get('message', '')}", said.get("hint", "") or hint) from None

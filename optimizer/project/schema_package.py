@@ -10,11 +10,12 @@ from pydantic import BeforeValidator, PlainValidator, create_model
 from pydantic_core import PydanticCustomError
 
 from optimizer.geometry.shapes import DIMENSIONS, SHAPES
-from optimizer.project.base import Group, fault, one_of, shown
+from optimizer.project.base import SOME, Group, fault, one_of, shown
 from optimizer.project.fields import (
     Area,
     Energy,
     Factor,
+    FileName,
     Gas,
     Humidity,
     Pressure,
@@ -36,7 +37,7 @@ from optimizer.project.json_kinds import (
     quantity_shape,
     ratio_shape,
     table_shape,
-    word_shape,
+    text_shape,
 )
 from optimizer.project.schema_closures import SEALS, Label
 from optimizer.project.schema_closures import HolePart as HolePart
@@ -54,7 +55,9 @@ PART_KEYS = ("shape", "area", "mesh", "opening_of", "transmission", "pinhole", *
 
 class Wall(Group):
     layers: Annotated[
-        list[Layer], BeforeValidator(lambda v: some(v, "layer", "{material: HDPE, thickness: 320 um}"))
+        list[Layer],
+        SOME,
+        BeforeValidator(lambda v: some(v, "layer", "{material: HDPE, thickness: 320 um}")),
     ]
     example: ClassVar[dict[str, str]] = {"layers": "[{material: HDPE, thickness: 320 um}]"}
 
@@ -98,14 +101,15 @@ class MeshPart(WallPart):
     regions: parts of their own, by name; the first that takes a face keeps it, and this part has the rest.
     """
 
-    mesh: Word
-    unit: Annotated[float, PlainValidator(mesh_unit, json_schema_input_type=word_shape())]
+    mesh: FileName
+    unit: Annotated[float, PlainValidator(mesh_unit, json_schema_input_type=text_shape())]
     dimensions: Annotated[str, choice(*DIMENSIONS)] = "outside"
     shows: Annotated[Literal["one face", "both faces"], choice("one face", "both faces")] | None = None
-    inner: Word | None = None
+    inner: FileName | None = None
     up: Up | None = None
     regions: Annotated[
         dict[str, Annotated[Region, PlainValidator(region, json_schema_input_type=Region)]],
+        SOME,
         BeforeValidator(lambda v: _named(v, "region")),
     ] = {}
 
@@ -157,6 +161,7 @@ CLOSURE_EXAMPLE = ("0.0012 cm3/day", "0.002 g/day")
 class ClosurePart(Group):
     transmission: Annotated[
         list[Rate],
+        SOME,
         BeforeValidator(
             lambda v: some(
                 v,
@@ -213,7 +218,8 @@ def points(value: Any) -> tuple[tuple[float, float], ...]:
         if not isinstance(row, list) or len(row) != 2:
             raise fault(f"point {i + 1} is not a pair of lengths", hint)
         try:
-            rows.append((take(row[0], "length", "150 mm").value, take(row[1], "length", "30 mm").value))
+            height, radius = (take(x, "length", "30 mm", coordinate=True).value for x in row)
+            rows.append((height, radius))
         except PydanticCustomError as error:
             said = error.context or {}
             raise fault(f"point {i + 1}: {said.get('message', '')}", said.get("hint", "") or hint) from None
@@ -269,6 +275,7 @@ def _every_part() -> Any:
 
 _Parts = Annotated[
     dict[str, Annotated[Any, PlainValidator(one_of(_part), json_schema_input_type=_every_part())]],
+    SOME,
     named("part"),
 ]
 
@@ -296,7 +303,7 @@ class OuterPack(Group):
 
 class Package(Group):
     parts: _Parts
-    labels: Annotated[dict[str, Label], named("label")] = {}
+    labels: Annotated[dict[str, Label], SOME, named("label")] = {}
     outer: OuterPack | None = None
     example: ClassVar[dict[str, str]] = {
         "parts": "{body: {shape: cylinder, diameter: 75 mm, height: 210 mm, wall: bottle}}",

@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import BeforeValidator, PlainValidator
 
-from optimizer.project.base import Group, fault, one_of, shown
+from optimizer.project.base import SOME, Group, fault, one_of, shown
 from optimizer.project.fields import (
     Activity,
     Energy,
@@ -15,7 +15,6 @@ from optimizer.project.fields import (
     HeadspaceGas,
     Humidity,
     Mass,
-    PositiveShare,
     Pressure,
     Share,
     Temperature,
@@ -35,11 +34,12 @@ from optimizer.project.json_kinds import (
     quantity_shape,
     table_shape,
 )
+from optimizer.project.schema_limits import Limits as Limits
 from optimizer.units import Quantity
 
 _CREEP = "for example [[0 days, 0 %], [14 days, 1.5 %], [90 days, 2.5 %]]: time since closing, growth"
 _Since = Annotated[Quantity, quantity("duration", "14 days", least=0.0, limits="at least 0")]
-Shares = Annotated[dict[HeadspaceGas, Share], BeforeValidator(lambda v: _not_empty(v))]
+Shares = Annotated[dict[HeadspaceGas, Share], SOME, BeforeValidator(lambda v: _not_empty(v))]
 
 
 def _points(value: Any) -> Any:
@@ -63,6 +63,7 @@ class Headspace(Group):
     creep: (
         Annotated[
             list[Annotated[tuple[_Since, Share], BeforeValidator(lambda v: _pair(v))]],
+            SOME,
             BeforeValidator(lambda v: _points(v)),
         ]
         | None
@@ -182,6 +183,7 @@ class Oxygen(Group):
 
 _Content = Annotated[float, share_or_number(most=10.0, limits="water per dry product, from 0 to 10")]
 _Constant = Annotated[float, plain_number(above=0.0, limits="more than 0", example="0.93")]
+_Exponent = Annotated[float, plain_number(least=0.1, most=10.0, limits="from 0.1 to 10", example="0.4")]
 
 
 class Gab(Group):
@@ -195,14 +197,14 @@ class Gab(Group):
 class Oswin(Group):
     model: str
     a: _Constant
-    b: _Constant
+    b: _Exponent
     example: ClassVar[dict[str, str]] = {"a": "0.12", "b": "0.4"}
 
 
 class Henderson(Group):
     model: str
     k: _Constant
-    n: _Constant
+    n: _Exponent
     c: Annotated[float, plain_number(example="50")]
     temperature: Temperature
     example: ClassVar[dict[str, str]] = {"k": "0.0001", "n": "2", "c": "50", "temperature": "23 degC"}
@@ -287,28 +289,6 @@ class Carbonation(Group):
     ]
     temperature: Temperature
     example: ClassVar[dict[str, str]] = {"volumes": "4.0", "temperature": "4 degC"}
-
-
-class Limits(Group):
-    oxygen_gain: (
-        Annotated[Quantity, quantity("mass share", "5 mg/kg", above=0.0, most=1.0, limits="more than 0")]
-        | None
-    ) = None
-    headspace_oxygen: PositiveShare | None = None
-    water_gain: PositiveShare | None = None
-    water_loss: PositiveShare | None = None
-    water_activity_max: Activity | None = None
-    water_activity_min: Activity | None = None
-    co2_loss: PositiveShare | None = None
-    example: ClassVar[dict[str, str]] = {
-        "oxygen_gain": "5 mg/kg",
-        "headspace_oxygen": "2 %",
-        "water_gain": "2 %",
-        "water_loss": "2 %",
-        "water_activity_max": "0.43",
-        "water_activity_min": "0.2",
-        "co2_loss": "15 %",
-    }
 
 
 class Product(Group):

@@ -5,10 +5,20 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, ClassVar
 
-from pydantic import PlainValidator
+from pydantic import BeforeValidator, PlainValidator
 
 from optimizer.project.base import Group, fault, shown
-from optimizer.project.fields import Duration, Humidity, Temperature, Word, quantity, take, word
+from optimizer.project.fields import (
+    WARMEST,
+    Duration,
+    FileName,
+    Humidity,
+    Temperature,
+    Word,
+    quantity,
+    take,
+    word,
+)
 from optimizer.project.json_kinds import word_shape
 from optimizer.project.weather_raw import UNIT_EXAMPLES, Heading, unit_scale
 from optimizer.units import Quantity
@@ -26,10 +36,25 @@ _DATE = re.compile(r"(?:(\d{1,2})\.?\s+)?([A-Za-z]{3,})")
 _DAYS = (31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
 
 
+#: Hottest process that a packed product goes through [K]: 150 degC (common practice, no source).
+_HOTTEST = 423.15
+
+
+def _no_process(value: Any) -> Any:
+    """A retort or a hot filling is no storage, and what it does to the walls is not modelled."""
+    if isinstance(value, str) and WARMEST + 1e-6 < take(value, "temperature", "23 degC").value <= _HOTTEST:
+        raise fault(
+            f"{shown(value)} is hotter than any storage, from -30 degC to 80 degC",
+            "leave a retort or hot filling out of the storage: what it does to the walls is not modelled, "
+            "and EVOH and polyamides let more oxygen through for weeks after a retort; see docs/cautions.md",
+        )
+    return value
+
+
 class Stage(Group):
     name: Word | None = None
     duration: Duration
-    temperature: Temperature
+    temperature: Annotated[Temperature, BeforeValidator(_no_process)]
     humidity: Humidity
     pressure: Air | None = None
     example: ClassVar[dict[str, str]] = {
@@ -89,7 +114,7 @@ class WeatherStage(Group):
     file the storage begins."""
 
     name: Word | None = None
-    weather: Word
+    weather: FileName
     duration: Duration | None = None
     damping: Duration | None = None
     start: Annotated[Any, PlainValidator(_start, json_schema_input_type=word_shape())] = None

@@ -12,7 +12,7 @@ from pydantic_core import PydanticCustomError
 
 from optimizer.project.base import Group, fault, shown
 from optimizer.project.fields import Area, Length, Mass, choice, quantity, share_or_number, take
-from optimizer.project.json_kinds import LENGTH_CELL, quantity_shape, table_shape, word_shape
+from optimizer.project.json_kinds import LENGTH_CELL, file_shape, quantity_shape, table_shape, text_shape
 from optimizer.project.suggest import did_you_mean
 from optimizer.units import Quantity
 
@@ -131,7 +131,10 @@ def any_thickness(value: Any) -> Thickness:
 
 AnyThickness = Annotated[
     Thickness,
-    PlainValidator(any_thickness, json_schema_input_type=word_shape() | Heights | Stretch | DrawDown),
+    PlainValidator(
+        any_thickness,
+        json_schema_input_type=text_shape() | file_shape(number=False) | Heights | Stretch | DrawDown,
+    ),
 ]
 
 
@@ -174,8 +177,8 @@ def _rows(value: Any) -> tuple[tuple[float, float], ...]:
         if not isinstance(row, list) or len(row) != 2:
             raise fault(f"row {i} is not a height and a thickness", hint)
         try:
-            height = take(row[0], "length", "20 mm", least=0.0, limits="at least 0 mm").value
-            rows.append((height, one_thickness(row[1]).value))
+            height = take(row[0], "length", "20 mm", least=0.0, limits="at least 0 mm", coordinate=True)
+            rows.append((height.value, one_thickness(row[1]).value))
         except PydanticCustomError as error:
             said = error.context or {}
             raise fault(f"row {i}: {said.get('message', '')}", said.get("hint", "") or hint) from None

@@ -7,7 +7,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import PlainValidator, TypeAdapter
 
-from optimizer.project.base import Group, fault, shown
+from optimizer.project.base import SOME, Group, fault, shown
 from optimizer.project.fields import SHARE, Share, Spread, quantity, whole
 from optimizer.units import Quantity
 
@@ -33,6 +33,7 @@ def _one_or_by_name(value: Any, example: str) -> Quantity | dict[str, Quantity]:
     return _by_name(value, example) if isinstance(value, dict) else _ONE.validate_python(value)
 
 
+_Named = Annotated[dict[str, Spread], SOME]
 OneOrByName = Quantity | dict[str, Quantity] | None
 
 
@@ -43,12 +44,12 @@ class Uncertainty(Group):
         OneOrByName,
         PlainValidator(
             lambda v: _one_or_by_name(v, "8 %, or {bottle: 8 %}"),
-            json_schema_input_type=Spread | dict[str, Spread],
+            json_schema_input_type=Spread | _Named,
         ),
     ] = None
     layers: Annotated[
         dict[str, Quantity] | None,
-        PlainValidator(lambda v: _by_name(v, '{"EVOH 32": 15 %}'), json_schema_input_type=dict[str, Spread]),
+        PlainValidator(lambda v: _by_name(v, '{"EVOH 32": 15 %}'), json_schema_input_type=_Named),
     ] = None
     temperature: (
         Annotated[
@@ -64,14 +65,12 @@ class Uncertainty(Group):
         OneOrByName,
         PlainValidator(
             lambda v: _one_or_by_name(v, "10 %, or {truck: 20 %}"),
-            json_schema_input_type=Spread | dict[str, Spread],
+            json_schema_input_type=Spread | _Named,
         ),
     ] = None
     limits: Annotated[
         dict[str, Quantity] | None,
-        PlainValidator(
-            lambda v: _by_name(v, "{oxygen_gain: 10 %}"), json_schema_input_type=dict[str, Spread]
-        ),
+        PlainValidator(lambda v: _by_name(v, "{oxygen_gain: 10 %}"), json_schema_input_type=_Named),
     ] = None
     consumption: Spread | None = None
     isotherm: Spread | None = None

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,8 @@ Location = tuple[Step, ...]
 _MOST_NODES = 50_000
 #: Nesting beyond this is no project file.
 _DEEPEST = 60
+#: Endings of mesh files, which some give in place of the project.
+_MESHES = (".stl", ".ply", ".obj", ".3mf", ".off", ".glb", ".gltf", ".step", ".stp")
 #: A project file larger than this was not written by hand [bytes].
 _MOST_BYTES = 1_000_000
 
@@ -74,6 +76,10 @@ class Source:
             return self.keys.get(path) or self.values.get(path, Mark(1, 1))
         return self.values.get(path, Mark(1, 1))
 
+    def cell(self, mark: Mark) -> str:
+        """'book.xlsx!Materials!C7'; empty where the file is no workbook."""
+        return f"{self.file}!{mark.sheet}!{letters(mark.column)}{mark.line}" if mark.sheet else ""
+
     def problem(
         self, location: Iterable[Step], message: str, hint: str = "", *, key: bool = False, offset: int = 0
     ) -> Problem:
@@ -81,8 +87,7 @@ class Source:
         place = tuple(location)
         mark = self.mark(place, key=key)
         if mark.sheet:
-            cell = f"{self.file}!{mark.sheet}!{letters(mark.column)}{mark.line}"
-            return Problem(message, cell, field=dotted(place), hint=hint)
+            return Problem(message, self.cell(mark), field=dotted(place), hint=hint)
         exact = self.shorten(place) == place and not key
         column = mark.column + (offset if exact else 0)
         return Problem(message, self.file, mark.line, column, dotted(place), hint)
@@ -99,15 +104,21 @@ def dotted(location: Iterable[Step]) -> str:
     return text
 
 
-def read_source(path: Path, shown: str | None = None) -> Source:
-    """Read the project file at ``path``; ``shown`` is the name used in messages (default: the path as given).
+def read_source(
+    path: Path, shown: str | None = None, *, read: Callable[[Path], bytes] = Path.read_bytes
+) -> Source:
+    """Read the project file at ``path``; ``shown`` is the name used in messages (default: the path as given),
+    ``read`` gives its bytes.
 
     Raises InputError for a file that cannot be read, is no UTF-8, no YAML, empty or not a group of keys. Keys
     given twice are listed in ``problems``, so that they are reported together with everything else.
     """
     name = shown if shown is not None else str(path)
+    if path.suffix.lower() in _MESHES:
+        hint = "give it as the 'mesh' of a part; 'layerwright geometry' tells what it holds"
+        raise InputError(Problem("is a mesh, not a project file", name, hint=hint))
     try:
-        raw = path.read_bytes()
+        raw = read(path)
     except FileNotFoundError:
         raise InputError(Problem("there is no such file", name)) from None
     except IsADirectoryError:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,6 +20,8 @@ from optimizer.errors import InputError, Problem, UnitError
 from optimizer.project.sheet import Findings, Sheet, read_sheet
 from optimizer.project.suggest import did_you_mean
 from optimizer.units import read
+from optimizer.units.plausible import BOUNDS
+from optimizer.units.write import number_text
 
 Array = NDArray[np.float64]
 
@@ -38,6 +40,8 @@ _ANGLES = {
 _EXAMPLES = {"angle": "deg", "thickness": "um"}
 #: No angle of a gauge turns farther than this [rad]; degrees under a heading in rad do.
 MOST_RADIANS = 4 * math.pi
+#: Nor farther than this, counted on over all turns [deg].
+MOST_DEGREES = 360_000.0
 #: Fewest rows for one, two and three columns of places: a line needs two points, a surface three.
 _LEAST_ROWS = {1: 2, 2: 3, 3: 3}
 
@@ -63,15 +67,15 @@ class _Column:
     scale: float
 
 
-def read_thickness(path: Path) -> ThicknessTable:
-    """The table of local thickness at ``path``.
+def read_thickness(path: Path, read: Callable[[Path], bytes] = Path.read_bytes) -> ThicknessTable:
+    """The table of local thickness at ``path``; ``read`` gives its bytes.
 
     Raises InputError with every kind of problem of each column, at the first place where it occurs.
     """
     if path.suffix.lower() in (".xlsx", ".xls", ".ods"):
         raise InputError(Problem("is a workbook", str(path), hint="save the sheet as 'CSV UTF-8'"))
     findings = Findings(str(path))
-    sheet = read_sheet([line.rstrip("\r") for line in _text(path).split("\n")], findings)
+    sheet = read_sheet([line.rstrip("\r") for line in _text(path, read).split("\n")], findings)
     columns = () if sheet is None else _columns(sheet, findings)
     if sheet is None or not columns:
         raise InputError(findings.problems())
@@ -86,9 +90,9 @@ def read_thickness(path: Path) -> ThicknessTable:
     return ThicknessTable(path.name, tuple(c.name for c in columns[:-1]), places, thickness, ignored)
 
 
-def _text(path: Path) -> str:
+def _text(path: Path, read: Callable[[Path], bytes]) -> str:
     try:
-        content = path.read_bytes()
+        content = read(path)
     except OSError as error:
         raise InputError(Problem(f"cannot be read: {error.strerror}", str(path))) from None
     if len(content) > MOST_BYTES:
@@ -199,14 +203,22 @@ def _numbers(sheet: Sheet, column: _Column, findings: Findings) -> Array:
         refused |= values <= 0.0
     elif column.name == "height":
         refused |= values < 0.0
-    elif column.name == "angle" and column.scale == 1.0:
-        refused |= np.abs(values) > MOST_RADIANS
+    elif column.name == "angle":
+        refused |= np.abs(values) > (MOST_RADIANS if column.scale == 1.0 else MOST_DEGREES)
+    low, high = BOUNDS["length"]
+    sizes = np.abs(values) * column.scale
+    if column.name != "angle":
+        refused |= sizes > high
+    if column.name == "thickness":
+        refused |= sizes < low
     for i in np.flatnonzero(refused).tolist():
-        kind, said, hint = _fault(column.name, cells[i], float(values[i]))
+        kind, said, hint = _fault(column, cells[i], float(values[i]))
         line = sheet.numbers[i]
         place = sheet.column(line, column.index)
         findings.add(kind, said, line, place, sheet.headings[column.index], hint)
     values[refused] = np.nan
+    if column.name not in ("angle", "thickness"):
+        values[sizes < low] = 0.0  # the rounding of a drawing
     scaled: Array = values * column.scale
     return scaled
 
@@ -218,12 +230,19 @@ def _number(text: str) -> float:
         return math.nan
 
 
-def _fault(name: str, text: str, number: float) -> tuple[str, str, str]:
+def _fault(column: _Column, text: str, number: float) -> tuple[str, str, str]:
     """What is wrong with a cell that is refused: its kind, in words, and what would be right."""
+    name = column.name
     if text.strip("-").upper() in ("", "NA", "NAN"):
         return "missing", f"there is no value ('{text}')", "fill the gap, or take the row out"
-    if math.isfinite(number) and name == "angle":
+    if math.isfinite(number) and name == "angle" and column.scale == 1.0:
         return "turns", f"'{text}' rad is more than two turns", "is it in degrees? then 'angle deg'"
+    if math.isfinite(number) and name == "angle":
+        return "range", f"'{text}' is out of range", f"from -{MOST_DEGREES:g} to {MOST_DEGREES:g} degrees"
+    if math.isfinite(number) and (number > 0.0 or name in "xyz"):
+        low, high = (number_text(bound / column.scale) for bound in BOUNDS["length"])
+        low = {"thickness": low, "height": "0"}.get(name, f"-{high}")
+        return "size", f"'{text}' must be between {low} and {high}", "in the unit of the heading"
     if math.isfinite(number):
         limits = "more than 0" if name == "thickness" else "at least 0: from the lowest point of the part"
         return "range", f"'{text}' is out of range", limits

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -52,15 +52,20 @@ class Climate:
         return self.step * len(self.temperature)
 
 
-def read_climate(path: Path, columns: Mapping[str, Heading] | None = None) -> Climate:
-    """Climate of a weather file; columns: 'temperature', 'humidity', 'time' -> heading to read.
+def read_climate(
+    path: Path,
+    columns: Mapping[str, Heading] | None = None,
+    read: Callable[[Path], bytes] = Path.read_bytes,
+) -> Climate:
+    """Climate of a weather file; columns: 'temperature', 'humidity', 'time' -> heading to read;
+    read: gives its bytes.
 
     Raises InputError with every kind of problem, each at the first place where it occurs.
     """
     if path.suffix.lower() in (".xlsx", ".xls", ".ods"):
         raise InputError(Problem("is a workbook", str(path), hint="save the sheet as 'CSV UTF-8'"))
     try:
-        content = path.read_bytes()
+        content = read(path)
     except OSError as error:
         raise InputError(Problem(f"cannot be read: {error.strerror}", str(path))) from None
     if len(content) > MOST_BYTES:
@@ -193,7 +198,8 @@ def weather_stages(
     columns = given.columns
     pairs = {} if columns is None else {k: getattr(columns, k) for k in ("temperature", "humidity", "time")}
     try:
-        climate = read_climate(path, {k: v for k, v in pairs.items() if v is not None})
+        given_columns = {k: v for k, v in pairs.items() if v is not None}
+        climate = read_climate(path, given_columns, reader.contents.read)
     except InputError as error:
         reader.problems += [p for p in error.problems if p not in reader.problems]
         return ()

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from optimizer.report.page import Page
+from optimizer.report.told import names_in, told
 from optimizer.report.wording import kept_units
 from optimizer.results import CheckResult, DesignResult, PredictResult
 from optimizer.results_answer import Answer
@@ -34,8 +35,10 @@ class Behind:
     local: LocalThickness | None = None
 
 
-def page_of(result: Answer, units: System = SI) -> Page:
-    """The terminal page. Raises TypeError for a result of no command with a page."""
+def page_of(result: Answer, units: System = SI, behind: Behind | None = None) -> Page:
+    """The terminal page. behind: for names that must stay as they are, whatever the units. Raises TypeError
+    for a result of no command with a page."""
+    result = told(result, units, _names(behind))
     if isinstance(result, PredictResult):
         from optimizer.report.predict import predict_page
 
@@ -71,8 +74,17 @@ def report_of(result: Answer, behind: Behind | None, units: System, created: dat
     """The report as HTML. Raises TypeError for a result of no command with a report."""
     from optimizer.report.html.render import rendered
 
-    report = _report(result, behind or Behind(), units, created)
+    behind = behind or Behind()
+    report = _report(told(result, units, _names(behind)), behind, units, created)
     return rendered(replace(report, note=kept_units(units)))
+
+
+def _names(behind: Behind | None) -> frozenset[str]:
+    """Names in the project files, and those of the files themselves."""
+    loaded = () if behind is None else (behind.project, behind.baseline)
+    known = [project for project in loaded if project is not None]
+    files = [name for project in known for path in project.files for name in (str(path), path.name)]
+    return frozenset([*files, *(name for project in known for name in names_in(project.data))])
 
 
 def workbook_of(result: Answer, created: datetime) -> bytes:

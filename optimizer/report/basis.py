@@ -30,8 +30,8 @@ def basis(
     kept: Collection[str] = (),
 ) -> Page:
     """The last sections of every page. ``gases``: what the page is about; the others are counted only.
-    ``also``: materials that warnings may be about beside those of the sources. ``units``: of the page; what
-    stands here keeps its own, and so do the texts named in ``kept``."""
+    ``also``: materials that warnings may be about beside those of the sources. ``units``: of the page;
+    sources keep their own, and so do the texts named in ``kept``."""
     rows = list(sources)
     materials = list(dict.fromkeys(row.get("material", "") for row in rows))
     shown = gathered(warnings, {*materials, *also}, gases)

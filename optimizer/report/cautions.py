@@ -50,8 +50,8 @@ _SHORTER: tuple[tuple[re.Pattern[str], str], ...] = tuple(
             "{gases} known at {what} %RH only, held constant",
         ),
         (
-            r"permeability was measured at (?P<what>.*?)(?: degC)?; storage at (?P<used>.*) is more "
-            r"than 10 K outside, so it rests on the activation energy",
+            r"permeability was measured at (?P<what>.*?)(?: deg[CF])?; storage at (?P<used>.*) is more "
+            r"than (?:10 K|18 degF) outside, so it rests on the activation energy",
             "{gases} measured at {what}, used at {used}",
         ),
         (r"diffusivity: value from memory, confirm it", "diffusivity of {gases} from memory"),

@@ -68,7 +68,6 @@ def check_page(result: CheckResult, *, units: System = SI) -> Page:
         gases=gases_of(result.changed),
         also=[row.get("material", "") for row in result.baseline.sources],
         units=units,
-        kept=("changes",),
     )
     return page
 

@@ -25,6 +25,8 @@ from optimizer.shelflife.words import sentence
 from optimizer.units.figures import written_out
 from optimizer.units.systems import SI, System
 
+#: Most names in the verdict of what the best cannot be told apart from.
+_CLOSE = 3
 _TOLD = {True: "told apart", False: "CANNOT be told apart", None: "not worked out"}
 
 
@@ -36,14 +38,19 @@ def compare_page(result: CompareResult, *, units: System = SI) -> Page:
         late = result.status == "time_limit"
         text = "TIME LIMIT: no structure was found for any offer in the time given."
         page.verdict(text if late else "INFEASIBLE: no offer can meet the target.", False)
-    if ranked:
-        if result.feasible:
-            _verdict(page, result, ranked, units)
-        _ranking(page, result, ranked, units)
-        _ties(page, ranked, units)
+    unpriced = [o for o in result.offers if o.unpriced]
+    if ranked and result.feasible:
+        _verdict(page, result, ranked, units)
+    elif result.feasible:
+        page.verdict("NOT RANKED: no offer that meets the target has a price.", False)
+    for offer in unpriced:
+        page.line(_without_price(offer, result, units))
+    if ranked or unpriced:
+        _ranking(page, result, [*ranked, *unpriced], units)
+        _ties(page, [*ranked, *unpriced], units)
         _apart(page, result, ranked, units)
         page.heading(f"Walls, inside to outside, in {units.unit('um')}")
-        for offer in ranked:
+        for offer in [*ranked, *unpriced]:
             page.hanging("-", f"{offer.name}: {structure_text(offer.structure, units)}")
         page.bullets("What would have to be true", _conditions(result, ranked, units))
     page.bullets("No structure meets the target", _impossible(result))
@@ -74,7 +81,8 @@ def _who(name: str, result: CompareResult) -> str:
 def _verdict(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome], units: System) -> None:
     best = ranked[0]
     head = least(result.minimised).upper()
-    page.verdict(f"{head}: {_what(best)}, {_amount(result, best.value, units)}.", True)
+    told = f"{_what(best)}, {_amount(result, best.value, units)}"
+    page.verdict(f"{head}: {told}{_unsure(result, ranked)}.", True)
     equal = [o for o in ranked[1:] if o.rank == 1]
     if equal:
         page.line(f"The same with {listed([_who(o.name, result) for o in equal])}.")
@@ -91,11 +99,55 @@ def _verdict(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome], 
             many = written_out(result.volume_per_year)
             text += f": {written_out(saved)} {result.currency} a year at {many} packages"
         page.line(text + ".")
-        page.indented(_certainty(result, pair, units))
+        page.indented(_certainty(result, pair, best.barrier_unused and other.barrier_unused, units))
+    for text in _unused(result, ranked, units):
+        page.line(text)
     if len({o.material for o in result.offers if not o.baseline}) > 1:
         page.line(
             "Offers for different materials do not exclude each other; two together were not looked at."
         )
+
+
+def _without_price(offer: OfferOutcome, result: CompareResult, units: System) -> str:
+    """Why it has no rank, and the price at which it would have that of its rival."""
+    text = f"{_what(offer)} has no price and is not ranked"
+    if offer.break_even_price is None:
+        return f"{text}: {offer.break_even_note}."
+    ties = with_unit(offer.break_even_price, offer.price_unit, 4, units)
+    return f"{text}; it would tie with {_who(offer.rival, result)} at {ties}."
+
+
+def _unused(result: CompareResult, ranked: Sequence[OfferOutcome], units: System) -> Iterator[str]:
+    """Where the barrier offered is not used, because the wall is as thin as it may be."""
+    for material in dict.fromkeys(o.material for o in ranked if not o.baseline):
+        own = [o for o in ranked if o.barrier_unused and o.material == material]
+        offered = [_who(o.name, result) for o in own]
+        if not any(not o.baseline for o in own):
+            continue
+        found = {in_units(x, "um", units) for o in own for x in _thicknesses(o)}
+        one, several = len(found) == 1, len(own) > 1
+        where = "of each" if several else "it may have"
+        if one:
+            where = f"it may have, {found.pop()} {units.unit('um')}"
+        only = {"cost": "price and density", "mass": "density"}.get(result.minimised, "") if one else ""
+        yield (
+            f"The barrier of {material} is not used to the full: with {listed(offered)} it stands at the "
+            f"thinnest gauge {where}, and the spread of what it lets through changes nothing"
+            f"{f'; they differ by {only} only' if several and only else ''}."
+        )
+
+
+def _thicknesses(offer: OfferOutcome) -> list[float]:
+    return [x.thickness_um for wall in offer.structure.values() for x in wall if x.material == offer.material]
+
+
+def _unsure(result: CompareResult, ranked: Sequence[OfferOutcome]) -> str:
+    """What the sentence must add where the lead is within the spread."""
+    pairs = [(o.name, _pair(result, ranked[0], o)) for o in ranked[1:] if o.rank != 1]
+    close = [_who(name, result) for name, p in pairs if p is not None and p.distinguishable is False]
+    if len(close) > _CLOSE:
+        close = [*close[: _CLOSE - 1], f"{len(close) - _CLOSE + 1} others"]
+    return f"; it cannot be told apart from {listed(close)}" if close else ""
 
 
 def _against(result: CompareResult, ranked: Sequence[OfferOutcome]) -> list[OfferOutcome]:
@@ -119,14 +171,20 @@ def _per_year(best: OfferOutcome, other: OfferOutcome) -> float | None:
     return other.cost_per_year - best.cost_per_year
 
 
-def _certainty(result: CompareResult, pair: Pair, units: System) -> str:
+def _certainty(result: CompareResult, pair: Pair, thinnest: bool, units: System) -> str:
+    """thinnest: both stand at the least gauge, whatever the measurements say."""
     if pair.distinguishable is None or pair.plus_minus is None:
         return "  Whether they can be told apart was not worked out."
-    half = _amount(result, pair.plus_minus, units, 2)
-    spread = f"95 % interval from the spread of the measurements +-{half}"
-    if pair.distinguishable:
-        return f"Certain within the model: {spread}."
-    return f"The two cannot be told apart: {spread}."
+    if pair.plus_minus > 0.0:
+        half = _amount(result, pair.plus_minus, units, 2)
+        reasons = [f"95 % interval from the spread of the measurements +-{half}"]
+    else:
+        why = "both stand at the thinnest gauge" if thinnest else "rules and gauges decide the walls"
+        reasons = [f"no effect of the spread of the measurements, for {why}"]
+    if pair.left_open > 0.0 and (not pair.plus_minus or not pair.distinguishable):
+        reasons.append(f"the proofs leave {_amount(result, pair.left_open, units, 2)} open")
+    head = "Certain within the model" if pair.distinguishable else "The two cannot be told apart"
+    return f"{head}: {'; '.join(reasons)}."
 
 
 # -- tables --------------------------------------------------------------------------------------------------
@@ -151,11 +209,11 @@ def _ranking(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome], 
     for o in ranked:
         rows.append(
             [
-                str(o.rank),
+                "" if o.rank is None else str(o.rank),
                 o.name,
                 o.material if several and not o.baseline else "",
                 in_units(o.value, "um", units, 4) if result.minimised == "thickness" else "",
-                "" if o.cost_per_package is None else figure(o.cost_per_package, 4),
+                _cost(o, ranked),
                 "" if o.cost_per_year is None else written_out(o.cost_per_year),
                 in_units(o.mass_g, "g", units, 4),
                 "" if o.offered_g is None else in_units(o.offered_g, "g", units),
@@ -164,14 +222,25 @@ def _ranking(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome], 
     page.table(columns, rows)
 
 
+def _cost(offer: OfferOutcome, shown: Sequence[OfferOutcome]) -> str:
+    """shown: all that stand in the table; where none has a cost, that of none is missing."""
+    if offer.cost_per_package is not None:
+        return figure(offer.cost_per_package, 4)
+    some = any(o.cost_per_package is not None for o in shown)
+    missing = offer.price is None and not offer.baseline and some
+    return "no price" if offer.unpriced or missing else ""
+
+
 def _ties(page: Page, ranked: Sequence[OfferOutcome], units: System) -> None:
     """Price offered, price to tie, with whom."""
     rows = []
     for o in ranked:
-        if o.price is None:
+        if o.price is None and not o.unpriced:
             continue
         offered, even = (in_units(x, o.price_unit, units, 4) for x in (o.price, o.break_even_price))
-        even = "never" if o.break_even_price is None else even
+        offered = "-" if o.unpriced else offered
+        if o.break_even_price is None:
+            even = "never" if o.rival else "-"
         difference = change(o.price, o.break_even_price)
         rows.append([o.name, offered, even, units.unit(o.price_unit), difference, o.rival])
     if rows:
@@ -196,14 +265,22 @@ def _apart(page: Page, result: CompareResult, ranked: Sequence[OfferOutcome], un
         [
             p.first,
             p.second,
-            in_units(p.difference, unit, units),
-            in_units(p.plus_minus, unit, units, 2),
+            in_units(p.difference, unit, units) if p.difference else "same",
+            "no effect" if p.plus_minus == 0.0 else in_units(p.plus_minus, unit, units, 2),
             _TOLD[p.distinguishable],
         ]
         for p in shown
     ]
     columns = [Column("ahead"), Column("of"), number("by"), number("+- 95 %"), Column("")]
     page.table(columns, rows)
+    if shown and all(p.plus_minus == 0.0 for p in result.pairs):
+        thin = all(o.barrier_unused for o in ranked)
+        why = "every offer stands at its thinnest gauge" if thin else "rules and gauges decide every wall"
+        page.indented(f"The spread of the measurements has no effect: {why}.")
+        left = max(p.left_open for p in result.pairs)
+        if left > 0.0:
+            told = _amount(result, left, units, 2)
+            page.indented(f"Of a difference the proofs leave up to {told} open, which is counted.")
     also = [p for p in result.pairs if p not in shown and p.distinguishable is False]
     if also:
         pairs = "; ".join(f"{_who(p.first, result)} and {_who(p.second, result)}" for p in also)
@@ -221,7 +298,8 @@ def _conditions(result: CompareResult, ranked: Sequence[OfferOutcome], units: Sy
         name, rival = sentence(_who(o.name, result)).rstrip("."), _who(o.rival, result)
         even = o.break_even_price
         if even is None:
-            yield f"{name}: {o.break_even_note}."
+            if o.rival:
+                yield f"{name}: {o.break_even_note}."
         elif change(o.price, even) in ("same", ""):
             yield f"{name}: at {offered} it ties with {rival}."
         elif even > o.price:
@@ -237,7 +315,7 @@ def _conditions(result: CompareResult, ranked: Sequence[OfferOutcome], units: Sy
 
 def _impossible(result: CompareResult) -> Iterator[str]:
     for o in result.offers:
-        if o.rank is not None:
+        if o.rank is not None or o.unpriced:
             continue
         if o.status == "time_limit":
             yield f"{_what(o)}: none was found in the time given."
@@ -247,24 +325,35 @@ def _impossible(result: CompareResult) -> Iterator[str]:
         yield ": ".join(filter(None, (_what(o), why))) + (f". {near}" if near else "")
 
 
+def _leading(result: CompareResult) -> set[str]:
+    """Offers that win, or that cannot be told from the winner."""
+    best = next((o for o in result.offers if o.rank == 1), None)
+    found = {o.name for o in result.offers if o.rank == 1}
+    for p in result.pairs if best is not None else ():
+        if best is not None and best.name in (p.first, p.second) and not p.distinguishable:
+            found |= {p.first, p.second}
+    return found
+
+
 def _ending(page: Page, result: CompareResult, units: System) -> None:
+    """Warnings about offers that win or are close stand first."""
     materials = {row.get("material", "") for row in result.sources}
     gases = result.gases
-    warnings: list[str] = []
+    leading, first, last = _leading(result), list[str](), list[str]()
     left = list(result.warnings)
     for name in [o.name for o in result.offers if not o.baseline]:
         own = [w.removeprefix(f"{name}: ") for w in left if w.startswith(f"{name}: ")]
         left = [w for w in left if not w.startswith(f"{name}: ")]
-        warnings += [f"{name}: {text}" for text in gathered(own, materials, gases)]
+        told = [f"{name}: {text}" for text in gathered(own, materials, gases)]
+        (first if name in leading else last).extend(told)
     basis(
         page,
-        warnings=[*gathered(left, materials, gases), *warnings],
+        warnings=[*first, *gathered(left, materials, gases), *last],
         assumptions=result.assumptions,
         cautions=result.cautions,
         sources=result.sources,
         gases=gases,
         units=units,
-        kept=("rules",),
     )
     solver = result.solver
     if solver:

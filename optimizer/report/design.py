@@ -24,9 +24,6 @@ from optimizer.results import Binding, ChosenLayer, DesignResult
 from optimizer.shelflife.words import sentence
 from optimizer.units.systems import SI, System
 
-#: What keeps its units beside warnings, assumptions and sources: texts of the search.
-_KEPT = ("rules",)
-
 #: What is proved of a saving may be this much more before it is told as 'at least'.
 _FAR = 1.2
 
@@ -65,7 +62,7 @@ def _headline(result: DesignResult, units: System) -> str:
 
 
 def _nothing(result: DesignResult) -> str:
-    if result.stopped_by is None and result.lower_bound is None:
+    if result.stopped_by in (None, "unsettled") and result.lower_bound is None:
         return "NONE FOUND: no structure that passes among those tried."
     until = {"interrupt": "so far", "memory": "in the memory given"}
     end = until.get(result.stopped_by or "", "in the time given")
@@ -77,7 +74,7 @@ def _head(result: DesignResult) -> str:
     """The first words: how the search ended."""
     if result.status != "time_limit":
         return result.status.upper()
-    if result.stopped_by is None:
+    if result.stopped_by in (None, "unsettled"):
         return "NOT SETTLED"
     return {"interrupt": "INTERRUPTED", "memory": "MEMORY LIMIT"}.get(result.stopped_by or "", "TIME LIMIT")
 
@@ -270,7 +267,7 @@ def _infeasible(page: Page, result: DesignResult, units: System) -> Page:
 def _closing(page: Page, result: DesignResult, units: System) -> Page:
     predicted = result.predicted
     if predicted is None:
-        basis(page, warnings=result.warnings, assumptions=result.assumptions, units=units, kept=_KEPT)
+        basis(page, warnings=result.warnings, assumptions=result.assumptions, units=units)
     else:
         from dataclasses import replace
 
@@ -280,7 +277,7 @@ def _closing(page: Page, result: DesignResult, units: System) -> Page:
             warnings=tuple(dict.fromkeys([*predicted.warnings, *result.warnings])),
             assumptions=tuple(dict.fromkeys([*predicted.assumptions, *result.assumptions])),
         )
-        ending(page, merged, units=units, kept=_KEPT)
+        ending(page, merged, units=units)
     if result.solver:
         page.heading("Solver").indented(", ".join(_solver(*item) for item in result.solver.items()))
     return page

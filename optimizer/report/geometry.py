@@ -29,9 +29,7 @@ def geometry_page(result: GeometryResult, *, units: System = SI) -> Page:
     page.bullets("Repaired", result.repairs)
     basis(page, warnings=result.warnings)
     page.bullets("Notes", result.assumptions)
-    if units.name != SI.name:
-        page.line().line("What was repaired, warnings and notes keep the units that they are stated in.")
-    page.heading("For the project file")
+    page.heading("For the project file" if units.name == SI.name else "For the project file, in metric units")
     for row in result.project.splitlines():
         page.raw(f"  {row}")
     if result.picture is not None:

@@ -41,8 +41,8 @@ def _conditions(units: System = SI) -> tuple[str, str]:
 
 
 def _degrees(celsius: float, units: System) -> str:
-    """The temperature of a test: '23 degC', '73.4 degF'."""
-    return with_unit(celsius, "degC", units=units)
+    """The temperature of a test: '23 degC', '73.4 degF', '100.4 degF'."""
+    return with_unit(celsius, "degC", 4, units)
 
 
 def list_page(materials: Sequence[Material], *, units: System = SI) -> Page:
@@ -114,8 +114,8 @@ def show_page(catalog: Catalog, name: str, *, units: System = SI) -> Page:
     page.table([Column("property"), Column("value")], _properties(material, units))
     cited: dict[str, str] = {}
     for gas in PERMEANTS:
-        _candidates(page, catalog, material, gas, cited)
-    _diffusivities(page, catalog, material, cited)
+        _candidates(page, catalog, material, gas, cited, units)
+    _diffusivities(page, catalog, material, cited, units)
     page.bullets("Notes", shortened(material.notes))
     if units.name != SI.name:
         page.line().line("Values of sources, their conditions and notes keep the units of their source.")
@@ -175,11 +175,13 @@ def _scavenger(material: Material, units: System) -> list[list[str]]:
     return [[what, f"{rate}, up to {capacity}" if capacity else f"{rate}, without end"]]
 
 
-def _spread_used(band: Band) -> str:
-    return f"Spread used: {figure(100 * band.spread, 2)} % ({band.origin})."
+def _spread_used(band: Band, units: System) -> str:
+    return f"Spread used: {figure(100 * band.spread, 2)} % ({units.text(band.origin)})."
 
 
-def _diffusivities(page: Page, catalog: Catalog, material: Material, cited: dict[str, str]) -> None:
+def _diffusivities(
+    page: Page, catalog: Catalog, material: Material, cited: dict[str, str], units: System
+) -> None:
     """The diffusivities that are used; a layer without one stores nothing of the gas."""
     found = {gas: catalog.diffusivity(material.name, gas) for gas in material.diffusivity}
     lines = []
@@ -197,10 +199,12 @@ def _diffusivities(page: Page, catalog: Catalog, material: Material, cited: dict
     for gas in found:
         band = material.bands.get(f"{gas} diffusivity")
         if band is not None:
-            page.indented(f"{gas}: {_spread_used(band)}")
+            page.indented(f"{gas}: {_spread_used(band, units)}")
 
 
-def _candidates(page: Page, catalog: Catalog, material: Material, gas: str, cited: dict[str, str]) -> None:
+def _candidates(
+    page: Page, catalog: Catalog, material: Material, gas: str, cited: dict[str, str], units: System
+) -> None:
     name = material.name
     rows = _rows(catalog, name, gas)
     if not rows:
@@ -229,7 +233,7 @@ def _candidates(page: Page, catalog: Catalog, material: Material, gas: str, cite
         at = f" at {band.at}" if band.at else ""
         page.indented(f"Sources differ by a factor of {figure(spread, 2)}{at}.")
     if gas in material.bands:
-        page.indented(_spread_used(material.bands[gas]))
+        page.indented(_spread_used(material.bands[gas], units))
 
 
 def _rows(catalog: Catalog, name: str, gas: str) -> list[dict[str, Any]]:

@@ -7,31 +7,40 @@ from collections.abc import Sequence
 from itertools import accumulate
 
 from optimizer.report.figures import palette
+from optimizer.report.figures.bands import STRIP
 from optimizer.report.figures.line_chart import Ranges, beyond, ranges_of
-from optimizer.report.figures.model import Axis, Band, BarChart, Curve, Distribution, LineChart
+from optimizer.report.figures.model import Axis, BarChart, Curve, Distribution, LineChart, Rule
+from optimizer.report.plot_bands import grounds, names
+from optimizer.report.plot_rules import upright_names
 from optimizer.report.plot_style import (
     LONGEST,
     Chart,
     axis_of,
     dashed,
     finite,
+    ground,
     layout_of,
     lines_of,
     plain,
     rules_of,
     said,
 )
-from optimizer.report.svg import shortened
 from optimizer.report.wording import figure as digits
 
-#: Least share of the axis for each letter of a name along a band, and for an upright name.
-_ALONG, _UPRIGHT = 0.011, 0.02
+#: Share of a level line that its name may take.
+_THIRD = 1 / 3
 #: A rule in this share of the height from the top has its words under it.
 _NEAR_TOP = 0.06
+#: Least height of a chart of bars without its rows, and of each row [px].
+_LEAST, _ROW = 150, 36
 #: Width of a letter of a label, as a share of the axis of a chart of bars, and the most that labels take.
-_LETTER, _MOST_LABEL = 0.011, 0.5
-#: Room above the columns of a distribution, for the names of rules.
-_HEADROOM = 1.3
+_LETTER, _MOST_LABEL = 0.018, 0.5
+#: Room above the columns of a distribution, for the words that say what passes.
+_HEADROOM = 1.15
+#: Between the end of a bar and its label: blanks that are kept.
+_APART = "\u00a0\u00a0"
+#: Name of a note that stands above all else over the plot.
+_ABOVE = "above"
 
 
 def line_chart(chart: LineChart) -> Chart:
@@ -39,7 +48,6 @@ def line_chart(chart: LineChart) -> Chart:
     known = [x for curve in chart.curves for x in curve.x if finite(x, chart.x) is not None]
     known += [x for band in chart.bands for x in (band.start, band.end) if finite(x, chart.x) is not None]
     span = (min(known), max(known)) if known else (1.0, 10.0)
-    shapes = [_band(number, band, span, chart.x) for number, band in enumerate(chart.bands)]
     found = ranges_of(chart)
     near = chart.rules if found is None else found.near
     top = math.inf if found is None else found.y[1] - _NEAR_TOP * (found.y[1] - found.y[0])
@@ -50,12 +58,62 @@ def line_chart(chart: LineChart) -> Chart:
             [y for curve in chart.curves for y in curve.y],
             **_range(chart.y, None if found is None else found.y),
         ),
-        shapes=[*shapes, *rules_of(near, chart.x, chart.y, top)],
+        shapes=[
+            *grounds(chart.bands, span, chart.x),
+            *rules_of(near, chart.x, chart.y, top, lambda rule: _freer_end(rule, chart, span)),
+        ],
         showlegend=len(chart.curves) > 1,
     )
-    if found is not None and found.far:
-        layout["annotations"] = [_beyond(chart, found)]
+    if found is not None:
+        layout["annotations"] = [_beyond(chart, found)] if found.far else []
+        if chart.bands:
+            _name_bands(layout, chart, found)
+        _name_rules(layout, near, found.x, chart.x, STRIP if chart.bands else 0.0)
     return {"data": marks, "layout": layout}
+
+
+def _freer_end(rule: Rule, chart: LineChart, span: tuple[float, float]) -> str:
+    """The end of a level line from which the curves keep farther away; the last third and the first are
+    looked at."""
+    place = math.log10 if chart.x.log else float
+    low, high = (place(x) for x in span)
+    room = {"start": math.inf, "end": math.inf}
+    for curve in chart.curves:
+        for x, y in zip(curve.x, curve.y, strict=True):
+            if finite(x, chart.x) is None or finite(y, chart.y) is None or high <= low:
+                continue
+            part = (place(x) - low) / (high - low)
+            for end, within in (("start", part <= _THIRD), ("end", part >= 1.0 - _THIRD)):
+                if within:
+                    room[end] = min(room[end], abs(y - rule.value))
+    return "start" if room["start"] > room["end"] else "end"
+
+
+def _name_bands(layout: Chart, chart: LineChart, found: Ranges) -> None:
+    """Writes the names of the bands above the plot, and their key below the title of the axis."""
+    shown, key = names(chart.bands, found.x, chart.x)
+    _raise(layout, STRIP, shown)
+    title = layout["xaxis"]["title"]
+    title["text"] = "<br>".join([title["text"], *key])
+
+
+def _name_rules(
+    layout: Chart, rules: Sequence[Rule], ends: tuple[float, float], axis: Axis, over: float = 0.0
+) -> None:
+    """Writes the names of upright lines above the plot. over [px]: what stands there already."""
+    shown, height = upright_names(rules, ends, axis, over)
+    _raise(layout, height, shown)
+
+
+def _raise(layout: Chart, height: float, shown: Sequence[Chart]) -> None:
+    """Makes room above the plot [px] for what is shown there; what is above moves up."""
+    margin = layout["margin"]
+    layout["margin"] = margin | {"t": margin["t"] + height}
+    above = [
+        note | {"yshift": note.get("yshift", 0.0) + height} if note.get("name") == _ABOVE else note
+        for note in layout.get("annotations", ())
+    ]
+    layout["annotations"] = [*above, *shown]
 
 
 def _range(axis: Axis, ends: tuple[float, float] | None) -> Chart:
@@ -68,6 +126,7 @@ def _range(axis: Axis, ends: tuple[float, float] | None) -> Chart:
 def _beyond(chart: LineChart, found: Ranges) -> Chart:
     """What lies too far from the curves to be drawn, in words over the plot."""
     return {
+        "name": _ABOVE,
         "text": plain("; ".join(beyond(chart, found))),
         "xref": "paper",
         "yref": "paper",
@@ -104,37 +163,6 @@ def _curve(number: int, curve: Curve, chart: LineChart) -> Chart:
     }
 
 
-def _band(number: int, band: Band, span: tuple[float, float], axis: Axis) -> Chart:
-    """A shaded stretch; its name along the axis where it fits, upright where it does not."""
-    ends = [span[k] if finite(x, axis) is None else x for k, x in enumerate((band.start, band.end))]
-    place = math.log10 if axis.log else float
-    whole = place(span[1]) - place(span[0])
-    share = (place(ends[1]) - place(ends[0])) / whole if whole > 0.0 else 1.0
-    name = shortened(" ".join(band.name.split()), 30)
-    along = share >= _ALONG * len(name)
-    label = {
-        "text": plain(name) if share >= _UPRIGHT else "",
-        "textposition": "top center",
-        "textangle": 0 if along else -90,
-        **({} if along else {"xanchor": "right", "yanchor": "middle"}),
-        "font": {"size": 12, "color": palette.SOFT},
-    }
-    return {
-        "type": "rect",
-        "name": plain(band.name),
-        "xref": "x",
-        "yref": "paper",
-        "x0": ends[0],
-        "x1": ends[1],
-        "y0": 0,
-        "y1": 1,
-        "layer": "below",
-        "line": {"width": 0},
-        "fillcolor": palette.BANDS[number % len(palette.BANDS)],
-        "label": label,
-    }
-
-
 def bar_chart(chart: BarChart) -> Chart:
     """Rows have numbers on their axis, so that two with the same name stay two."""
     places = list(range(len(chart.rows)))
@@ -151,7 +179,7 @@ def bar_chart(chart: BarChart) -> Chart:
                 "mode": "text",
                 "x": [finite(tip, chart.x) for tip in tips],
                 "y": places,
-                "text": [plain(f" {label}", LONGEST) for label in chart.labels],
+                "text": [f"{_APART}{plain(label, LONGEST)}" for label in chart.labels],
                 "textposition": "middle right",
                 "cliponaxis": False,
                 "hoverinfo": "skip",
@@ -175,7 +203,11 @@ def bar_chart(chart: BarChart) -> Chart:
         bargap=0.35,
         shapes=rules_of(chart.rules, chart.x, None),
         showlegend=len(chart.parts) > 1,
+        # a chart of few rows is not stretched to the height of others
+        meta={"least": _LEAST + _ROW * len(places)},
     )
+    high = max([0.0, *filter(math.isfinite, ends)])
+    _name_rules(layout, chart.rules, tuple(layout["xaxis"].get("range", (0.0, high))), chart.x)
     return {"data": data, "layout": layout}
 
 
@@ -247,8 +279,10 @@ def _whiskers(chart: BarChart, ends: Sequence[float], half: Sequence[float | Non
 def distribution(chart: Distribution) -> Chart:
     """Columns between the edges, over grounds for those that pass and that fail."""
     highest = max(chart.shares, default=0.0) or 1.0
+    marks = [r.value for r in chart.rules if r.axis == "x" and finite(r.value, chart.x) is not None]
+    ends = (min([*chart.edges, *marks]), max([*chart.edges, *marks]))
     layout = layout_of(
-        xaxis=axis_of(chart.x, chart.edges),
+        xaxis=axis_of(chart.x, chart.edges, **_range(chart.x, ends)),
         yaxis=axis_of(Axis("Share of the samples", "%", zero=True), range=[0.0, 100.0 * _HEADROOM * highest]),
         bargap=0.0,
         shapes=[*_sides(chart), *rules_of(chart.rules, chart.x, None)],
@@ -267,6 +301,7 @@ def distribution(chart: Distribution) -> Chart:
                 "font": {"color": palette.SOFT},
             }
         ]
+    _name_rules(layout, chart.rules, ends, chart.x)
     return {"data": [_columns(chart)], "layout": layout}
 
 
@@ -301,20 +336,10 @@ def _sides(chart: Distribution) -> list[Chart]:
 
 
 def _side(start: float, end: float, passes: bool) -> Chart:
-    return {
-        "type": "rect",
-        "xref": "x",
-        "yref": "paper",
-        "x0": start,
-        "x1": end,
-        "y0": 0,
-        "y1": 1,
-        "layer": "below",
-        "line": {"width": 0},
-        "fillcolor": palette.GOOD_TINT if passes else palette.BAD_TINT,
-        "label": {
-            "text": "passes" if passes else "fails",
-            "textposition": "top center",
-            "font": {"size": 12, "color": palette.GOOD if passes else palette.BAD},
-        },
+    label = {
+        "text": "passes" if passes else "fails",
+        "textposition": "top center",
+        "font": {"size": 12, "color": palette.GOOD if passes else palette.BAD},
     }
+    fill = palette.GOOD_TINT if passes else palette.BAD_TINT
+    return ground(start, end, fill, {"width": 0}, label=label)

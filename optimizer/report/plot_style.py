@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from textwrap import wrap
 from typing import Any
 
@@ -16,6 +16,10 @@ from optimizer.report.wording import figure as digits
 Chart = dict[str, Any]
 #: Names of rows and curves are cut here, and those of rows broken into lines of the second length.
 LONGEST, _WRAPPED = 60, 26
+#: Longest line of the title of an axis [letters].
+_TITLE = 34
+#: Width of the plot in a page of 400 px, the narrowest that is looked after [px].
+NARROWEST = 270.0
 #: Signs that turn the direction of the text around them.
 TURNING = re.compile("[\u202a-\u202e\u2066-\u2069]")
 
@@ -47,6 +51,23 @@ def layout_of(**own: Any) -> Chart:
     }
 
 
+def ground(start: float, end: float, fill: str, line: Chart, **own: Any) -> Chart:
+    """A shaded stretch of the x axis over the whole height, behind everything."""
+    return {
+        "type": "rect",
+        "xref": "x",
+        "yref": "paper",
+        "x0": start,
+        "x1": end,
+        "y0": 0,
+        "y1": 1,
+        "layer": "below",
+        "line": line,
+        "fillcolor": fill,
+        **own,
+    }
+
+
 def axis_of(axis: Axis, values: Iterable[float] = (), **own: Any) -> Chart:
     """The type is always said, lest plotly guesses dates. values: on a log axis of more than a decade of them
     only 1, 2 and 5 are numbered."""
@@ -54,7 +75,7 @@ def axis_of(axis: Axis, values: Iterable[float] = (), **own: Any) -> Chart:
     wide = bool(known) and max(known) > 10.0 * min(known)
     return {
         "type": "log" if axis.log else "linear",
-        "title": {"text": plain(axis.label, LONGEST), "font": {"size": 13}, "standoff": 8},
+        "title": {"text": lines_of(axis.label, _TITLE), "font": {"size": 13}, "standoff": 8},
         "rangemode": "tozero" if axis.zero and not axis.log else "normal",
         "showline": True,
         "linecolor": palette.AXIS,
@@ -98,10 +119,17 @@ def dashed(text: str) -> str:
     return ",".join(f"{length}px" for length in text.split()) or "solid"
 
 
-def rules_of(rules: Sequence[Rule], x: Axis, y: Axis | None, top: float = math.inf) -> list[Chart]:
-    """Straight lines with their names. y None: the axis of rows, on which no rule stands; else the names of
-    upright lines stand at the foot, clear of those of bands. top: level lines from there have their name
-    under them, where it is not cut off."""
+def rules_of(
+    rules: Sequence[Rule],
+    x: Axis,
+    y: Axis | None,
+    top: float = math.inf,
+    end: Callable[[Rule], str] = lambda _: "end",
+) -> list[Chart]:
+    """Straight lines, the level ones with their names; those of upright lines stand over the plot
+    (``plot_rules``). y None: the axis of rows, on which no rule stands. top: level lines from there have
+    their name under them, where it is not cut off. end: 'start' or 'end' of a level line, where its name
+    stands."""
     shapes = []
     for rule in rules:
         axis = x if rule.axis == "x" else y
@@ -113,9 +141,9 @@ def rules_of(rules: Sequence[Rule], x: Axis, y: Axis | None, top: float = math.i
         colour = palette.RULE_COLOURS[rule.kind]
         label = {
             "text": plain(rule.name, LONGEST),
-            "textposition": "start" if upright and y is not None else "end",
-            "xanchor": "left" if upright and y is not None else "right",
-            "yanchor": "top" if not upright and rule.value >= top else "bottom",
+            "textposition": end(rule),
+            "xanchor": "right" if end(rule) == "end" else "left",
+            "yanchor": "top" if rule.value >= top else "bottom",
             "font": {"size": 12, "color": colour},
         }
         shapes.append(
@@ -124,7 +152,7 @@ def rules_of(rules: Sequence[Rule], x: Axis, y: Axis | None, top: float = math.i
                 "name": plain(rule.name),
                 **(along if upright else across),
                 "line": {"color": colour, "width": 2, "dash": dashed(palette.RULES[rule.kind])},
-                "label": label,
+                **({} if upright else {"label": label}),
             }
         )
     return shapes

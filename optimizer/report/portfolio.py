@@ -5,10 +5,13 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import os
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
+from optimizer.report.excel.cells import csv_text
 from optimizer.report.page import Column, Page, number
 from optimizer.report.record import dump
 from optimizer.report.wording import duration, figure, in_words, limit_name, listed, with_unit
@@ -17,14 +20,18 @@ from optimizer.units.systems import SI, System
 
 #: Messages of one project that the page shows; the saved answer has all.
 _SHOWN = 3
+#: Why a YAML file is passed over; of other files the reason tells that they are workbooks.
+NO_FORMAT = "without the key 'format'"
+#: Status in words of a design that was not proved, by what stopped it; else it is the time.
+_STOPPED = {"memory": "memory limit", "unsettled": "not settled"}
 
 
 @dataclass(frozen=True)
 class ProjectRow:
     """One project. project: its file, relative to the folder. status: passes or fails (predict); optimal,
-    time limit, memory limit, infeasible (design); input error, failed. seconds: of the computation, also
-    where the answer was kept from an earlier run. messages: what is not met, cannot hold together, or went
-    wrong."""
+    time limit, memory limit, not settled, infeasible (design); input error, failed. seconds: of the
+    computation, also where the answer was kept from an earlier run. messages: what is not met, cannot hold
+    together, or went wrong."""
 
     project: str
     title: str
@@ -48,8 +55,8 @@ class ProjectRow:
 @dataclass(frozen=True)
 class Portfolio:
     """The whole table. computed: projects that this run worked on, the others' answers were there already.
-    passed_over: YAML files without the key ``format``. workers: threads that worked, 0 when nothing was
-    left to do."""
+    passed_over: files that are no projects, and why: YAML files without the key ``format``, and workbooks
+    that hold something else. workers: threads that worked, 0 when nothing was left to do."""
 
     command: str
     folder: str
@@ -57,7 +64,7 @@ class Portfolio:
     version: str
     rows: tuple[ProjectRow, ...]
     computed: int
-    passed_over: tuple[str, ...]
+    passed_over: Mapping[str, str]
     workers: int
     seconds: float
 
@@ -74,8 +81,8 @@ def row_of(record: Mapping[str, Any]) -> ProjectRow:
     about = record["portfolio"]
     passes = bool(record.get("passes")) and record.get("status") != "infeasible"
     status = about["status"] or record.get("status", "passes" if passes else "fails").replace("_", " ")
-    if status == "time limit" and record.get("stopped_by") == "memory":
-        status = "memory limit"
+    if status == "time limit":
+        status = _STOPPED.get(record.get("stopped_by") or "", status)
     gap = record.get("gap")
     return ProjectRow(
         project=about["project"],
@@ -134,8 +141,8 @@ def _cell(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, tuple):
-        return "; ".join(value)
-    return repr(value) if isinstance(value, float) else str(value)
+        return csv_text("; ".join(value))
+    return repr(value) if isinstance(value, (int, float)) else csv_text(str(value))
 
 
 def portfolio_json(portfolio: Portfolio) -> str:
@@ -160,6 +167,10 @@ def portfolio_page(portfolio: Portfolio, *, units: System = SI) -> Page:
     page = Page().line(f"{portfolio.command} on the projects in {portfolio.folder}", "bold").line()
     page.verdict(*_verdict(portfolio))
     page.line(_work(portfolio))
+    books = Counter(why for why in portfolio.passed_over.values() if why != NO_FORMAT)
+    if books:
+        what = "1 workbook" if books.total() == 1 else f"{books.total()} workbooks"
+        page.line(f"{what} passed over: {', '.join(f'{n} {why}' for why, n in books.items())}.")
     page.heading("Projects")
     all_units = {row.objective_unit for row in portfolio.rows} - {""}
     unit = all_units.pop() if len(all_units) == 1 else ""  # then it stands once, at the head
@@ -173,7 +184,7 @@ def portfolio_page(portfolio: Portfolio, *, units: System = SI) -> Page:
             number("gap %"),
             number("s"),
         ],
-        [_cells(row, unit, units) for row in portfolio.rows],
+        [_cells(row, name, unit, units) for row, name in zip(portfolio.rows, _names(portfolio), strict=True)],
     )
     for row in portfolio.rows:
         if row.messages:
@@ -181,16 +192,27 @@ def portfolio_page(portfolio: Portfolio, *, units: System = SI) -> Page:
             rest = [f"and {more} more"] if more > 0 else []
             page.bullets(f"{row.project}: {row.status}", [*row.messages[:_SHOWN], *rest])
     page.bullets("Warnings", _warnings(portfolio))
+    if units.name != SI.name and any(row.messages for row in portfolio.rows):
+        page.line().line("What is said of a project keeps the units that it is stated in.")
     page.line().line(f"The whole answer for each project is in {portfolio.results}.")
     return page
 
 
-def _cells(row: ProjectRow, unit: str, units: System) -> list[str]:
+def _names(portfolio: Portfolio) -> list[str]:
+    """Files without '.yaml', where no other project has the same name but for its ending."""
+    stems = Counter(os.path.splitext(row.project)[0] for row in portfolio.rows)
+    return [
+        row.project if stems[os.path.splitext(row.project)[0]] > 1 else row.project.removesuffix(".yaml")
+        for row in portfolio.rows
+    ]
+
+
+def _cells(row: ProjectRow, name: str, unit: str, units: System) -> list[str]:
     own = row.objective_unit.removesuffix("/package")
     objective = units.value(row.objective, own) if row.objective is not None else None
     said = "" if row.objective_unit == unit else units.unit(own)
     return [
-        row.project.removesuffix(".yaml"),
+        name,
         row.status,
         "" if row.shelf_life_days is None else duration(row.shelf_life_days, row.target_days),
         limit_name(row.limited_by) if row.limited_by else "",
@@ -239,6 +261,7 @@ def _warnings(portfolio: Portfolio) -> list[str]:
             "the answer of 1 project carries" if warned == 1 else f"the answers of {warned} projects carry"
         )
         found.append(f"{answers} warnings; they stand in the saved answers")
-    if portfolio.passed_over:
-        found.append("passed over, because they have no key 'format': " + listed(portfolio.passed_over))
+    strange = [name for name, why in portfolio.passed_over.items() if why == NO_FORMAT]
+    if strange:
+        found.append("passed over, because they have no key 'format': " + listed(strange))
     return found

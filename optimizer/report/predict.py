@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 from optimizer.constants import PERMEANTS
 from optimizer.report.basis import basis
@@ -54,10 +54,8 @@ def prediction_sections(page: Page, result: PredictResult, *, units: System = SI
     _mass(page, result, units)
 
 
-def ending(page: Page, result: PredictResult, *, units: System = SI, kept: Collection[str] = ()) -> None:
-    """Warnings, assumptions, cautions, sources. kept: what else keeps its own units."""
-    spreads = ["spreads"] if result.uncertainty else []
-    places = ["places"] if any("thickness_method" in row for row in result.geometry) else []
+def ending(page: Page, result: PredictResult, *, units: System = SI) -> None:
+    """Warnings, assumptions, cautions, sources."""
     basis(
         page,
         warnings=result.warnings,
@@ -66,7 +64,6 @@ def ending(page: Page, result: PredictResult, *, units: System = SI, kept: Colle
         sources=result.sources,
         gases=gases_of(result),
         units=units,
-        kept=(*kept, *spreads, *places),
     )
 
 

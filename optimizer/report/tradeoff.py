@@ -9,6 +9,7 @@ from collections.abc import Mapping
 
 from optimizer.constants import PERMEANTS
 from optimizer.report.basis import basis
+from optimizer.report.excel.cells import csv_text
 from optimizer.report.page import Column, Page, number, word
 from optimizer.report.wording import (
     apart,
@@ -249,7 +250,6 @@ def _closing(page: Page, result: TradeoffResult, units: System) -> Page:
         sources=result.sources,
         gases=[g for g in PERMEANTS if g in gases],
         units=units,
-        kept=("rules", "changes"),
     )
     solver = result.solver
     taken = solver["taken_over"]
@@ -291,8 +291,8 @@ def tradeoff_csv(result: TradeoffResult) -> str:
                 _cell(None if p.gap is None else 100.0 * p.gap),
                 *map(_cell, (p.mass_g, p.cost_per_package)),
                 limit_name(p.limited_by) if p.limited_by else "",
-                _full(p.structure),
-                ", then ".join(changes),
+                csv_text(_full(p.structure)),
+                csv_text(", then ".join(changes)),
             ]
         )
         before = p.shelf_life_days

@@ -187,7 +187,7 @@ def _influences(page: Page, found: UncertaintyResult) -> None:
     page.heading("What to measure better")
     page.table(
         [Column("what"), number("in all"), number("alone")],
-        [[_influence(r.name), _share(r.total), _share(r.first_order)] for r in rows],
+        [[influence_name(r.name), _share(r.total), _share(r.first_order)] for r in rows],
     )
     error = float(details.get("index_error", 0.0))
     about = f"; sampling error up to {percent(100.0 * error, 1)}" if error > 0.0 else ""
@@ -197,7 +197,8 @@ def _influences(page: Page, found: UncertaintyResult) -> None:
     )
 
 
-def _influence(name: str) -> str:
+def influence_name(name: str) -> str:
+    """What an influence is, in words."""
     if name.startswith(_SHARED):
         return f"what the properties from {name.removeprefix(_SHARED)} have in common"
     return name

@@ -66,11 +66,12 @@ def converted(value: float | None, unit: str, units: System) -> float | None:
 
 
 def kept_units(units: System, *also: str) -> str:
-    """What keeps its units on a page, ``also`` beside the texts that no page converts; '' where none would
-    be converted."""
+    """What keeps its units on a page, ``also`` beside the texts of others, which no page converts; '' where
+    none would be converted."""
     if units.name == SI.name:
         return ""
-    return f"{listed(['Warnings', 'assumptions', *also, 'sources'])} keep the units that they are stated in."
+    kept = capital(listed([*also, "names", "quotations", "sources"]))
+    return f"{kept} keep the units that they are stated in."
 
 
 def printed(value: str, unit: str) -> str:

@@ -12,6 +12,7 @@ from optimizer.physics.solubility import OXYGEN_VALID
 from optimizer.physics.water import saturation_pressure
 from optimizer.shelflife.breakdown import wall_state
 from optimizer.shelflife.contents import (
+    ORDER,
     carbonation_pressure,
     contents_of,
     inside_activity,
@@ -27,6 +28,8 @@ from optimizer.shelflife.exchange import (
     walls_in_use,
     with_nitrogen,
 )
+from optimizer.shelflife.flexible import COLLAPSED
+from optimizer.shelflife.headspace import headspace_room
 from optimizer.shelflife.memory import WallChoice
 from optimizer.shelflife.package import Case, ClosurePart, HolePart, Product, Stage, WallPart
 from optimizer.shelflife.words import figure, span
@@ -37,9 +40,8 @@ _OUTSIDE_MEASURED = 10.0
 _OUTSIDE_HUMIDITY = 0.02
 #: Error of the thickness classes over a transient, as a share of the steady transmission, that is told.
 _CLASSES_MATTER = 1e-3
-#: Share of the shelf life (lag) or of the allowed amount (stored gas) from which the quasi-steady answer
-#: is doubtful.
-_WALL_MATTERS = 0.05
+#: Growth of the headspace of a flexible carbonated package that is told.
+_SWOLLEN = 1.5
 
 
 def _celsius(t: float) -> str:
@@ -211,7 +213,9 @@ def _contents(case: Case) -> Iterator[str]:
             f"CO2 is taken as an ideal gas ({pressure / 1e5:.1f} bar at closing), which is about 2 % off at "
             "4 bar"
         )
-        if not product.headspace.creep:
+        if not product.headspace.rigid:
+            yield from _swelling(case)
+        elif not product.headspace.creep:
             yield "Creep of the bottle is not given and taken as none; it adds volume and lowers the pressure"
     if "O2" in gases and product.oxygen.solubility is None:
         temperatures = [s.temperature for s in case.storage]
@@ -233,6 +237,26 @@ def _contents(case: Case) -> Iterator[str]:
                 f"conditions reach from "
                 f"{min(out):.3g} to {max(out):.3g}"
             )
+
+
+def _swelling(case: Case) -> Iterator[str]:
+    """Where walls give way, gas of a carbonated product comes out until the pressure is that outside."""
+    product = case.product
+    stage = max(case.storage, key=lambda s: s.temperature)
+    amounts = contents_of(product, ORDER, False).amounts
+    rt = GAS_CONSTANT * stage.temperature
+    held = tuple(product.volume * float(solubility(product, gas, stage.temperature)) for gas in amounts)
+    dry = stage.pressure - inside_activity(product) * float(saturation_pressure(stage.temperature))
+    if dry <= 0.0:
+        return
+    closing = product.headspace.volume
+    volume = rt * float(headspace_room(list(amounts.values()), held, dry, COLLAPSED * closing / rt))
+    if volume > _SWOLLEN * closing:
+        yield (
+            f"The flexible package holds no pressure: in stage {stage.name!r} CO2 comes out of the product, "
+            f"and its headspace grows from {figure(closing * 1e6)} mL to as much as "
+            f"{figure(volume * 1e6)} mL"
+        )
 
 
 def _unreachable(case: Case) -> Iterator[str]:

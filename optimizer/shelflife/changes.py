@@ -39,6 +39,29 @@ def changed_walls(baseline: Case, case: Case) -> tuple[str, ...]:
     )
 
 
+def locally_changed(baseline: Case, case: Case) -> tuple[WallPart, ...]:
+    """Parts of a wall, without seals, that are not as thick from place to place as in the baseline, or not
+    there, or made of another wall there. Mean and ends are compared, so that an area may change."""
+    old = {part.name: part for part in baseline.package.parts if isinstance(part, WallPart)}
+    found = []
+    for part in case.package.parts:
+        if isinstance(part, WallPart) and not part.seal:
+            before = old.get(part.name)
+            same = before is not None and before.wall == part.wall
+            if before is None or not same or differs(_ratios(before, baseline), _ratios(part, case), 1e-6):
+                found.append(part)
+    return tuple(found)
+
+
+def _ratios(part: WallPart, case: Case) -> tuple[float, ...]:
+    """Mean, least and largest local thickness over the nominal."""
+    uneven = part.unevenness
+    if uneven is not None:
+        return uneven.mean, uneven.least, uneven.most
+    ends = [p.ratio for p in part.patches]
+    return part.mean_ratio(case.package.walls[part.wall].thickness), min(ends), max(ends)
+
+
 def changes(baseline: Case, case: Case, before: PredictResult, now: PredictResult) -> tuple[Change, ...]:
     """Every difference of structure, material, part, product, limit, storage, target; mass and cost last."""
     found = [
@@ -121,10 +144,8 @@ def _parts(baseline: Case, case: Case) -> Iterator[Change]:
 def _local(part: WallPart, case: Case) -> str:
     """Mean, thinnest and thickest place of a part's wall."""
     nominal = case.package.walls[part.wall].thickness
-    found = part.unevenness
-    mean = part.mean_ratio(nominal) if found is None else found.mean
-    ends = [p.ratio for p in part.patches] if found is None else [found.least, found.most]
-    low, high = um(min(ends) * nominal), um(max(ends) * nominal)
+    mean, least, most = _ratios(part, case)
+    low, high = um(least * nominal), um(most * nominal)
     return um(mean * nominal) if low == high else f"{um(mean * nominal)} ({low} to {high})"
 
 

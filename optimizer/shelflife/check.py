@@ -7,17 +7,18 @@ Point estimates: both packages are predicted with the properties as given, witho
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 from optimizer.errors import LayerwrightError
 from optimizer.results import CheckResult, PredictResult
-from optimizer.shelflife.changes import changed_walls, changes
+from optimizer.shelflife.changes import changed_walls, changes, locally_changed
 from optimizer.shelflife.nested import surrounded
 from optimizer.shelflife.package import Case, Layer, Wall, WallPart
 from optimizer.shelflife.predict import predict
 from optimizer.shelflife.thicknesses import thickness_of_parts
+from optimizer.shelflife.words import listed
 
 #: The lightest scale is found to this relative accuracy, from the side that passes.
 SCALE_TOLERANCE = 1e-3
@@ -52,9 +53,13 @@ def check(
     version: str = "",
     inputs_sha256: str = "",
     baseline_sha256: str = "",
+    designed: Sequence[str] = (),
     progress: Progress | None = None,
 ) -> CheckResult:
-    """Predict both cases and compare them; ``lightest_passing`` scales the walls that differ, or else all."""
+    """Predict both cases and compare them; ``lightest_passing`` scales the walls of ``walls_to_scale``.
+
+    designed: walls that the project lets a design change.
+    """
     say = progress or _quiet
     say("predicting the baseline")
     before = predict(baseline, version=version, inputs_sha256=baseline_sha256)
@@ -82,7 +87,7 @@ def check(
         baseline=before,
         changed=now,
         changes=changes(baseline, case, before, now),
-        lightest_passing=lightest_passing(case, baseline, now, say),
+        lightest_passing=lightest_passing(case, baseline, now, say, designed),
         warnings=tuple(warnings),
         assumptions=(*now.assumptions, POINT_ESTIMATES),
         sources=now.sources,
@@ -91,9 +96,13 @@ def check(
 
 
 def lightest_passing(
-    case: Case, baseline: Case, now: PredictResult, say: Progress | None = None
+    case: Case,
+    baseline: Case,
+    now: PredictResult,
+    say: Progress | None = None,
+    designed: Sequence[str] = (),
 ) -> Mapping[str, Any] | None:
-    """Smallest common factor on the thickness of the changed walls with which the package still passes.
+    """Smallest common factor on the thickness of ``walls_to_scale`` with which the package still passes.
 
     Found to ``SCALE_TOLERANCE`` by predicting again. None without a target. Keys: scale [-] or None where no
     scale between THINNEST and THICKEST passes, walls {name: [{material, thickness_um}]}, mass_g,
@@ -103,7 +112,7 @@ def lightest_passing(
     say = say or _quiet
     if case.target is None:
         return None
-    names = walls_to_scale(baseline, case)
+    names = walls_to_scale(baseline, case, designed)
     if not names:
         return None
     trial_case = replace(case, horizon=min(case.horizon, case.target))
@@ -143,19 +152,39 @@ def at_scale(
         "currency": result.currency,
         "shelf_life_days": result.shelf_life_days,
         "limited_by": result.limited_by,
-        "note": " ".join(filter(None, (note, _gauge_note(thinner, names)))),
+        "note": " ".join(filter(None, (note, _kept_note(case, names), _gauge_note(thinner, names)))),
         "confidence": confidence,
     }
 
 
-def walls_to_scale(baseline: Case, case: Case) -> tuple[str, ...]:
-    """The walls that differ from the baseline, or else all in use."""
-    return changed_walls(baseline, case) or tuple(dict.fromkeys(used_walls(case)))
+def walls_to_scale(baseline: Case, case: Case, designed: Sequence[str] = ()) -> tuple[str, ...]:
+    """The walls that differ from the baseline, by their layers or by the local thickness of a part.
+
+    Where none does: those of ``designed`` in use, else all. Regions of a mesh and covers of its openings
+    (neck finish, cap) are made to fit others: their walls are among these only where their own layers
+    differ, or where the package has nothing else.
+    """
+    layers = changed_walls(baseline, case)
+    uneven = [(part.wall, part.fitted) for part in locally_changed(baseline, case)]
+    used = [(part.wall, part.fitted) for part in used_parts(case)]
+    free = [
+        [*layers, *_without_fitted(uneven)],
+        [name for name, _ in uneven],
+        [name for name, _ in used if name in designed],
+        _without_fitted(used),
+        [name for name, _ in used],
+    ]
+    names = next((found for found in free if found), [])
+    return tuple(dict.fromkeys(name for name, _ in used if name in names))
 
 
-def used_walls(case: Case) -> list[str]:
-    """Names of the walls that a part is made of, without seals: these have no thickness to choose."""
-    return [part.wall for part in case.package.parts if isinstance(part, WallPart) and not part.seal]
+def _without_fitted(walls: Sequence[tuple[str, bool]]) -> list[str]:
+    return [name for name, fitted in walls if not fitted]
+
+
+def used_parts(case: Case) -> list[WallPart]:
+    """The parts made of a wall, without seals: these have no thickness to choose."""
+    return [part for part in case.package.parts if isinstance(part, WallPart) and not part.seal]
 
 
 def _bracket(at: Callable[[float], Trial]) -> tuple[Trial | None, Trial | None, str]:
@@ -251,6 +280,13 @@ def scaled(case: Case, names: tuple[str, ...], scale: float) -> Case:
 
 def _layers_um(wall: Wall) -> list[dict[str, Any]]:
     return [{"material": layer.material.name, "thickness_um": layer.thickness * 1e6} for layer in wall.layers]
+
+
+def _kept_note(case: Case, names: Sequence[str]) -> str:
+    kept = list(dict.fromkeys(part.wall for part in used_parts(case) if part.wall not in names))
+    if not kept:
+        return ""
+    return f"walls {listed(kept)} kept as they are." if len(kept) > 1 else f"wall {kept[0]} kept as it is."
 
 
 def _gauge_note(case: Case, names: tuple[str, ...]) -> str:

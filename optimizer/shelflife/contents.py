@@ -81,10 +81,14 @@ def simulated_gases(product: Product) -> tuple[str, ...]:
 
 
 def headspace_gas(product: Product) -> Mapping[str, float]:
-    """Dry mole shares at closing; where none are given, air, or no air over a carbonated liquid."""
-    if product.headspace.gas:
-        return product.headspace.gas
-    return {} if product.carbonation is not None else AIR
+    """Dry mole shares at closing; where none are given, air, or no air over a carbonated liquid.
+
+    CO2 over a carbonated liquid is not among them: it is that in equilibrium with the liquid, whatever share
+    of it is given, and ``carbonation_amount`` counts it.
+    """
+    if product.carbonation is None:
+        return product.headspace.gas or AIR
+    return {gas: share for gas, share in product.headspace.gas.items() if gas != "CO2"}
 
 
 def solubility(product: Product, gas: str, temperature: ArrayLike) -> Array:

@@ -46,7 +46,8 @@ class WallPart:
     seal: what kind of closure with a geometry of its own it is (gasket, O-ring, ...), empty for a wall: its
     wall has one layer as thick as the way of the gas is long, and is never designed. group: name under which
     tables show it together with others, empty for its own. sealed: patches of the same wall that lie under a
-    seal: they weigh and nothing passes them. base: of a piece under a label, the wall under it."""
+    seal: they weigh and nothing passes them. base: of a piece under a label, the wall under it. fitted: a
+    region of a mesh, or the cover of an opening: made to fit another part, so that no check thins it."""
 
     name: str
     wall: str
@@ -56,6 +57,7 @@ class WallPart:
     group: str = ""
     sealed: tuple[Patch, ...] = ()
     base: str = ""
+    fitted: bool = False
 
     def permeation_area(self, thickness: float) -> float:
         """sum(area / ratio) [m2] at the wall's nominal thickness [m]: conductance per permeance."""
@@ -181,7 +183,8 @@ class Carbonation:
 
 @dataclass(frozen=True)
 class Headspace:
-    """volume [m3] at closing; rigid (volume kept) or flexible (total pressure kept); gas: dry mole shares.
+    """volume [m3] at closing; rigid (volume kept) or flexible (total pressure kept); gas: dry mole shares of
+    1 atm less water vapour; over a carbonated product they hold for the gases beside CO2.
 
     creep: points (time since closing [s], growth of the inside volume as a share of product and headspace
     volume [-]) of a rigid package under pressure, straight between them, constant after the last; empty for

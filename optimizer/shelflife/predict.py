@@ -27,7 +27,7 @@ from optimizer.shelflife.package import Case, WallPart
 from optimizer.shelflife.simulate import Trajectory, simulate
 from optimizer.shelflife.spans import storage_spans, structure_of
 from optimizer.shelflife.specification import judge
-from optimizer.shelflife.statements import assumptions_of, cautions_of
+from optimizer.shelflife.statements import assumptions_of, cautions_of, over_at_closing
 from optimizer.shelflife.transient import simulate_walls
 from optimizer.shelflife.valves import opening_warnings
 from optimizer.shelflife.words import sentence
@@ -161,8 +161,8 @@ def _judge(case: Case, run: Trajectory) -> _Answer:
         if reached and crossing > 0 and case.target is None:
             passes = True
         notes = []
-        if status == "exceeded at closing" and limit.name == "oxygen_gain":
-            notes.append("oxygen of the headspace dissolves in the product at once (equilibrium)")
+        if status == "exceeded at closing":
+            notes.append(over_at_closing(limit, closing))
         if bool(run.recovered[0, k]):
             notes.append("the quantity comes back within the limit later")
         margin = None

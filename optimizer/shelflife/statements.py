@@ -12,8 +12,8 @@ from optimizer.shelflife.contents import (
     water_matters,
 )
 from optimizer.shelflife.memory import WallChoice
-from optimizer.shelflife.package import Case, ClosurePart, HolePart
-from optimizer.shelflife.words import listed
+from optimizer.shelflife.package import Case, ClosurePart, HolePart, Limit, Product
+from optimizer.shelflife.words import apart, listed
 
 #: Largest water activity of a dry product: nothing grows below it (common practice, no source).
 DRY = 0.6
@@ -67,15 +67,7 @@ def assumptions_of(case: Case, wall: WallChoice) -> list[str]:
         air = "around the outer pack" if case.outer is not None else "outside"
         found.append(f"Air {air} is 20.95 % O2, 78.08 % N2 and 0.04 % CO2 of the dry part at 1 atm in all.")
         found.append("Headspace and product are in equilibrium at all times (Henry's law).")
-        if not product.headspace.gas:
-            what = "no air, only CO2" if product.carbonation is not None else "air"
-            found.append(f"Headspace gas not given: {what} assumed.")
-        walls = (
-            "rigid: its volume is kept"
-            if product.headspace.rigid
-            else "flexible: the pressure outside is kept"
-        )
-        found.append(f"Headspace {walls}; at closing it is at 1 atm including water vapour.")
+        found += _headspace_texts(product)
         if not product.headspace.rigid:
             found.append(
                 "A flexible headspace that shrinks to a thousandth keeps that volume: it has collapsed."
@@ -122,6 +114,46 @@ def assumptions_of(case: Case, wall: WallChoice) -> list[str]:
             "resistance in series."
         )
     return found
+
+
+def over_at_closing(limit: Limit, closing: float) -> str:
+    """Why no wall keeps a limit that is exceeded at closing; closing: its quantity then, as in ``Limit``."""
+    if limit.name == "oxygen_gain":
+        return (
+            "oxygen of the headspace dissolves in the product at once (equilibrium): no wall helps, less "
+            "oxygen in the headspace does"
+        )
+    percent = limit.name == "headspace_oxygen"
+    unit, scale = (" %", 100.0) if percent else ("", 1.0)
+    found, allowed = apart(scale * closing, scale * limit.value)
+    what = "oxygen in the headspace at closing" if percent else "initial water activity"
+    low = limit.name == "water_activity_min"
+    helps = "less oxygen at closing" if percent else f"a {'moister' if low else 'drier'} product"
+    return (
+        f"{what} {found}{unit} is {'below' if low else 'above'} the limit {allowed}{unit}: "
+        f"no wall helps, {helps} does"
+    )
+
+
+def _headspace_texts(product: Product) -> list[str]:
+    carbonated = product.carbonation is not None
+    found = []
+    if not product.headspace.gas:
+        found.append(f"Headspace gas not given: {'no air, only CO2' if carbonated else 'air'} assumed.")
+    elif carbonated and "CO2" in product.headspace.gas:
+        found.append(
+            "CO2 in the headspace at closing is that in equilibrium with the carbonated product; its share "
+            "in headspace.gas adds none."
+        )
+    rigid = product.headspace.rigid
+    walls = "rigid: its volume is kept" if rigid else "flexible: the pressure outside is kept"
+    if not carbonated:
+        closed = "; at closing it is at 1 atm including water vapour"
+    elif headspace_gas(product):
+        closed = "; at closing the gases beside CO2 are at their shares of 1 atm including water vapour"
+    else:
+        closed = ""
+    return [*found, f"Headspace {walls}{closed}."]
 
 
 def _wall_texts(case: Case, wall: WallChoice) -> list[str]:

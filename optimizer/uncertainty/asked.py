@@ -1,9 +1,12 @@
-"""What a user asks of the samples, checked; and telling how far they are."""
+"""What a user asks of the samples and of a search, checked; and telling how far the samples are."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from numbers import Integral, Real
+from typing import Any
 
 from optimizer.errors import InputError, Problem
 from optimizer.progress import step
@@ -15,6 +18,8 @@ SAMPLES = (16, 1_000_000)
 LARGEST_SEED = 2**32 - 1
 #: The least confidence that may be asked for is above this, the largest below 1.
 LEAST_CONFIDENCE = 0.5
+#: Longest shelf life that may be asked for, 1000 years [s], and most packages a year.
+LONGEST, MOST_PACKAGES = 1000.0 * 365.25 * 86400.0, 1e15
 #: The verdict is close where the probability lies within this many standard errors of the confidence.
 _CLOSE = 2.0
 
@@ -35,16 +40,11 @@ class Asked:
 
     def refuse_nonsense(self, target: float | None) -> None:
         """Raises InputError with everything that cannot be asked for. target [s] or None."""
-        problems = []
-        if self.samples is not None and not SAMPLES[0] <= self.samples <= SAMPLES[1]:
-            message = f"must lie from {SAMPLES[0]} to {SAMPLES[1]}, not {self.samples}"
-            problems.append(Problem(message, field="--samples"))
-        if self.seed is not None and not 0 <= self.seed <= LARGEST_SEED:
-            message = f"must lie from 0 to {LARGEST_SEED}, not {self.seed}"
-            problems.append(Problem(message, field="--seed"))
-        if self.confidence is not None and not LEAST_CONFIDENCE < self.confidence < 1.0:
-            message = f"must lie above 50 % and below 100 %, not at {100.0 * self.confidence:g} %"
-            problems.append(Problem(message, field="--confidence"))
+        problems = [
+            *_whole("--samples", self.samples, *SAMPLES),
+            *_whole("--seed", self.seed, 0, LARGEST_SEED),
+            *_confidence(self.confidence),
+        ]
         if self.confidence is not None and target is None:
             hint = "add target: {shelf_life: 9 months} to the project"
             problems.append(Problem("needs a target shelf life", field="--confidence", hint=hint))
@@ -55,6 +55,62 @@ class Asked:
         """The confidence asked for here or in the project; None without a target, which it needs."""
         asked = case.uncertainty.confidence if self.confidence is None else self.confidence
         return None if case.target is None else asked
+
+
+@dataclass(frozen=True)
+class Search:
+    """What bounds a search; None: not given. gap: share of the objective [-]; time_limit [s]; memory_limit
+    [bytes]; confidence [-]; points: of a trade-off, from ``start`` to ``end`` [s]; volume: packages per
+    year."""
+
+    gap: float | None = None
+    time_limit: float | None = None
+    memory_limit: float | None = None
+    confidence: float | None = None
+    points: int | None = None
+    start: float | None = None
+    end: float | None = None
+    volume: float | None = None
+
+    def refuse_nonsense(self) -> None:
+        """Raises InputError with everything that cannot be asked for."""
+        problems = [*_confidence(self.confidence)]
+        if self.gap is not None and not (_number(self.gap) and 0.0 <= self.gap < 1.0):
+            problems.append(
+                Problem(f"must lie from 0 % to below 100 %, not at {_share(self.gap)}", field="--gap")
+            )
+        if self.points is not None and not isinstance(self.points, Integral):
+            problems.append(Problem(f"must be a whole number, not {self.points!r}", field="--points"))
+        for option, value, most, at_most in (
+            ("--time-limit", self.time_limit, math.inf, ""),
+            ("--memory-limit", self.memory_limit, math.inf, ""),
+            ("--from", self.start, LONGEST, " and at most 1000 years"),
+            ("--to", self.end, LONGEST, " and at most 1000 years"),
+            ("--volume", self.volume, MOST_PACKAGES, f" and at most {MOST_PACKAGES:g}"),
+        ):
+            if value is not None and not (_number(value) and 0.0 < value <= most):
+                problems.append(Problem(f"must be more than 0{at_most}, not {value!r}", field=option))
+        if problems:
+            raise InputError(problems)
+
+
+def _number(value: Any) -> bool:
+    return isinstance(value, Real) and not isinstance(value, bool)
+
+
+def _share(value: Any) -> str:
+    return f"{100.0 * value:g} %" if _number(value) else repr(value)
+
+
+def _whole(option: str, value: Any, least: int, most: int) -> Iterator[Problem]:
+    whole = isinstance(value, Integral) and not isinstance(value, bool)
+    if value is not None and not (whole and least <= value <= most):
+        yield Problem(f"must lie from {least} to {most}, not {value}", field=option)
+
+
+def _confidence(value: Any) -> Iterator[Problem]:
+    if value is not None and not (_number(value) and LEAST_CONFIDENCE < value < 1.0):
+        yield Problem(f"must lie above 50 % and below 100 %, not at {_share(value)}", field="--confidence")
 
 
 def warnings_of(case: Case, confidence: float | None, probability: float | None, error: float) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -32,6 +32,7 @@ def checked(
     version: str = "",
     inputs_sha256: str = "",
     baseline_sha256: str = "",
+    designed: Sequence[str] = (),
     say: Say | None = None,
     simulate: Simulator | None = None,
 ) -> CheckResult:
@@ -48,6 +49,7 @@ def checked(
         version=version,
         inputs_sha256=inputs_sha256,
         baseline_sha256=baseline_sha256,
+        designed=designed,
         progress=tell,
     )
     if not asked and case.uncertainty.confidence is None:
@@ -66,7 +68,8 @@ def checked(
     confidence = asked.confidence_for(case)
     light = answer.lightest_passing
     if confidence is not None and light is not None:
-        search = _Search(case, walls_to_scale(baseline, case), confidence, found.now, simulate, tell)
+        names = walls_to_scale(baseline, case, designed)
+        search = _Search(case, names, confidence, found.now, simulate, tell)
         light = search.lightest(light)
     return _sampled(answer, found, confidence, light, case)
 

@@ -11,33 +11,27 @@ writes them too: density in g/cm3, permeation of a package in cm3(STP) or g, mg/
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from optimizer.units.reader import scale_of
+from optimizer.units.texts import Shown, rewritten
 
 #: 'EUR/kg': three letters of a currency, and the mass or the area that is paid for.
 _PRICE = re.compile(r"([A-Z]{3})/(\w+)")
 
 
 @dataclass(frozen=True)
-class Shown:
-    """What a metric unit becomes: value * factor + offset in ``unit``."""
-
-    unit: str
-    factor: float
-    offset: float = 0.0
-
-
-@dataclass(frozen=True)
 class System:
     """name: as the option --units takes it. table: metric unit -> what it becomes; others stay. prices: the
-    same for what stands below the slash of a price, in any currency."""
+    same for what stands below the slash of a price, in any currency. texts: the same for units that stand
+    in sentences only."""
 
     name: str
     table: Mapping[str, Shown] = field(default_factory=dict)
     prices: Mapping[str, Shown] = field(default_factory=dict)
+    texts: Mapping[str, Shown] = field(default_factory=dict)
 
     def unit(self, unit: str) -> str:
         """The unit that values in ``unit`` are shown in."""
@@ -48,6 +42,18 @@ class System:
         """A number in the metric ``unit`` as the number that is shown."""
         found = self._shown(unit)
         return value if found is None else value * found.factor + found.offset
+
+    def text(self, text: str, names: Collection[str] = ()) -> str:
+        """A sentence with its quantities in the units shown; see ``units.texts``. names: given by the user,
+        which stay as they are. A difference of temperatures is one in K, or '1 degC less', 'by 1 degC'."""
+        if not self.table:
+            return text
+        named = {f"{price[1]}/{price[2]}" for price in _PRICE.finditer(text) if price[2] in self.prices}
+        units = {**self.table, **self.texts}
+        for unit in named:
+            price = self._shown(unit)
+            units |= {} if price is None else {unit: price}
+        return rewritten(text, units, self.table.get("K"), names)
 
     def _shown(self, unit: str) -> Shown | None:
         found = self.table.get(unit)
@@ -99,6 +105,17 @@ _PAIRS = (
     _Pair("cm3(STP)*mm/(m2*day*atm)", "gas permeability", "cm3(STP)*mil/(100 in2*day*atm)"),
     _Pair("g*mm/(m2*day)", "vapour permeability rate", "g*mil/(100 in2*day)"),
 )
+# In sentences only. A density stays metric, in the unit that the tables have.
+_IN_TEXTS = (
+    _Pair("cm", "length", "in"),
+    _Pair("m", "length", "ft"),
+    _Pair("mm2", "area", "in2"),
+    _Pair("cm3", "volume", "in3"),
+    _Pair("L", "volume", "fl oz", read="in3", parts=128.0 / 231.0),
+    *(_Pair(unit, "pressure", "psi") for unit in ("MPa", "bar", "mbar", "hPa")),
+    _Pair("kg/m3", "density", "g/cm3"),
+    _Pair("g/m2", "grammage", "oz/ft2", read="lb/ft2", parts=16.0),
+)
 #: Units that a whole package or a whole pack has: what stands after the slash stays.
 _PER_PACKAGE = ("g",)
 
@@ -113,7 +130,19 @@ def _us() -> System:
         "kg": Shown("lb", _Pair("XXX/kg", "price per mass", "XXX/lb").shown().factor),
         "m2": Shown("ft2", _Pair("XXX/m2", "price per area", "XXX/ft2").shown().factor),
     }
-    return System("us", MappingProxyType(table), MappingProxyType(prices))
+    texts = {pair.metric: pair.shown() for pair in (*_IN_TEXTS, *_permeation())}
+    return System("us", MappingProxyType(table), MappingProxyType(prices), MappingProxyType(texts))
+
+
+def _permeation() -> Iterator[_Pair]:
+    """As tables of materials spell it: a volume of gas without 'STP', lengths in um, pressures in bar."""
+    for gas in ("cm3", "cm3(STP)"):
+        for pressure in ("atm", "bar"):
+            yield _Pair(f"{gas}/(m2*day*{pressure})", "gas permeance", f"{gas}/(100 in2*day*atm)")
+            for length in ("um", "mm"):
+                metric = f"{gas}*{length}/(m2*day*{pressure})"
+                yield _Pair(metric, "gas permeability", f"{gas}*mil/(100 in2*day*atm)")
+    yield _Pair("g*um/(m2*day)", "vapour permeability rate", "g*mil/(100 in2*day)")
 
 
 #: Metric units as everywhere in the results.

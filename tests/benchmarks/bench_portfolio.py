@@ -78,7 +78,7 @@ def one_after_another(folder: Path, command: str) -> None:
     store = Store(folder / "one", command, {}, optimizer.__version__)
     store.prepare()
     options = {} if command == "predict" else {"time_limit": None, "gap": None}
-    for path in find_projects(folder)[0]:
+    for path in find_projects(folder).projects:
         name = str(path.relative_to(folder))
         store.save(name, work(Task(command, options, name, optimizer.__version__, bundle(path))))
 

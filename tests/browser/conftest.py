@@ -83,6 +83,7 @@ def opened(browser: Any) -> Iterator[Callable[..., Opened]]:
         context = browser.new_context(
             java_script_enabled=scripts, viewport={"width": width, "height": height}, offline=True
         )
+        context.set_default_timeout(120_000)  # the machine may be slow or have other things to do
         contexts.append(context)
         result = Opened(context.new_page())
         result.page.on("console", lambda m: result.console.append(f"{m.type}: {m.text}"))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -80,9 +81,11 @@ def test_a_report_opens_without_a_complaint_and_asks_for_nothing(
     name: str, report: Make, opened: Open
 ) -> None:
     seen = opened(report(name))
-    for figure in seen.page.query_selector_all("figure"):
+    for figure in seen.page.locator("figure").all():
         figure.scroll_into_view_if_needed()
-    seen.page.wait_for_timeout(500)
+        if figure.locator("button.switch").count():
+            live(figure)
+    seen.page.wait_for_load_state("networkidle")
     assert [said for said in seen.console if not any(word in said for word in SPEED)] == []
     own = report(name).resolve().as_uri()
     assert [
@@ -148,7 +151,7 @@ def live(figure: Any) -> Any:
     """The interactive picture of a figure, which is drawn when the figure comes into view."""
     figure.scroll_into_view_if_needed()
     drawn = figure.locator(".interactive.js-plotly-plot")
-    drawn.wait_for(state="visible", timeout=20_000)
+    drawn.wait_for(state="visible", timeout=120_000)
     return drawn
 
 
@@ -257,3 +260,25 @@ def printed(pdf: bytes) -> list[str]:
 
 def squeezed(text: str) -> str:
     return re.sub(r"\s+", "", text)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("width", [400, 1280])
+def test_no_name_over_the_plot_of_a_twin_covers_another(report: Make, opened: Open, width: int) -> None:
+    page = opened(report("predict"), width=width).page
+    page.evaluate("Promise.all([...document.querySelectorAll('figure')].map(f => f.drawTwin?.()))")
+    page.wait_for_function(
+        "[...document.querySelectorAll('figure:has(script.twin)')].every(f => f.querySelector('.main-svg'))"
+    )
+    found = page.evaluate(
+        """() => [...document.querySelectorAll('figure')].map(f =>
+            [...f.querySelectorAll('.annotation-text')].filter(e => e.textContent.trim()).map(e => {
+                const box = e.getBoundingClientRect();
+                return [e.textContent, box.left, box.right, box.top, box.bottom];
+            }))"""
+    )
+    assert sum(map(len, found)) > 10
+    for names in found:
+        for a, b in combinations(names, 2):
+            apart = a[1] > b[2] - 1 or b[1] > a[2] - 1 or a[3] > b[4] - 2 or b[3] > a[4] - 2
+            assert apart, (a, b)

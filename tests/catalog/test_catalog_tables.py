@@ -196,13 +196,13 @@ def test_the_dictionary_names_every_column_of_every_table(shipped: Shipped) -> N
 
 
 def test_reading_the_table_is_fast() -> None:
-    """Loosely: 60 ms is the aim, measured 13 to 30 ms; three times that is allowed on a busy machine."""
+    """Processor time, the least of three: 5 to 20 ms when measured; ten times that for a slow machine."""
     from optimizer.catalog.load import _load
 
     def once() -> float:
         _load.cache_clear()
-        start = time.perf_counter()
+        start = time.process_time()
         load_catalog()
-        return time.perf_counter() - start
+        return time.process_time() - start
 
-    assert min(once() for _ in range(3)) < 0.18
+    assert min(once() for _ in range(3)) < 0.2

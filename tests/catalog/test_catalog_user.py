@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from optimizer.catalog import load_catalog
 from optimizer.catalog.lint import lint_tables
+from optimizer.catalog.tables import Spot
 from optimizer.errors import InputError, MaterialError
 
 HEAD = "material,gas,value,unit,thickness,temperature,humidity,grade,source\n"
@@ -235,7 +236,7 @@ def test_inline_problems_point_into_the_project_file() -> None:
         (0,): (3, 5), (0, "densty"): (4, 5), (0, "gauge", "min"): (5, 18), (0, "gauge", "most"): (5, 26),
         (0, "roles"): (6, 12), (0, "permeability", 0, "value"): (8, 20), (0, "permeability", 1): (9, 9),
     }  # fmt: skip
-    found = problems(inline=[entry], file="pack.yaml", locate=lambda path: marks.get(path, (1, 1)))
+    found = problems(inline=[entry], file="pack.yaml", locate=lambda path: Spot(*marks.get(path, (1, 1))))
     text = "\n".join(found)
     assert "pack.yaml:4:5: densty: there is no key 'densty' (did you mean density?)" in text
     assert "pack.yaml:5:19: gauge_min: a unit is missing" in text and "pack.yaml:5:26: gauge.most" in text
@@ -245,7 +246,9 @@ def test_inline_problems_point_into_the_project_file() -> None:
 
 
 def test_a_new_inline_material_without_density_is_told_where() -> None:
-    (only,) = problems(inline=[{"name": "skin", "family": "PE"}], file="pack.yaml", locate=lambda _: (7, 3))
+    (only,) = problems(
+        inline=[{"name": "skin", "family": "PE"}], file="pack.yaml", locate=lambda _: Spot(7, 3)
+    )
     assert only.startswith("pack.yaml:7:3: density: the new material 'skin' needs a density")
 
 
@@ -373,7 +376,7 @@ def test_any_table_is_read_or_refused_but_never_breaks(
 )
 def test_any_inline_entry_is_read_or_refused_but_never_breaks(entry: Any) -> None:
     try:
-        catalog = load_catalog(inline=[entry], file="pack.yaml", locate=lambda _: (2, 3))
+        catalog = load_catalog(inline=[entry], file="pack.yaml", locate=lambda _: Spot(2, 3))
     except InputError as error:
         assert all(p.file == "pack.yaml" and p.line == 2 for p in error.problems)
         return
@@ -385,3 +388,16 @@ def test_one_name_in_two_entries_is_refused_and_not_merged() -> None:
     entries = [{"name": "HDPE", "price": "1.3 EUR/kg"}, {"name": " HDPE ", "price": "9 EUR/kg"}]
     with pytest.raises(InputError, match="the material 'HDPE' stands here twice; the first is entry 1"):
         load_catalog(inline=entries)
+
+
+@pytest.mark.parametrize(("humidity", "warned"), [("0 %", True), ("", True), ("65 %", False)])
+def test_a_dry_value_for_a_barrier_that_responds_to_humidity_may_overstate_it_and_says_so(
+    humidity: str, warned: bool
+) -> None:
+    """EVOH lets more oxygen through the moister it is (the shipped rows: 100 times from 60 to 90 %RH)."""
+    row = {"gas": "O2", "value": "0.5 cm3*20um/(m2*day*atm)", "temperature": "23 degC"}
+    row |= {"humidity": humidity} if humidity else {}
+    catalog = load_catalog(inline=[{"name": "EVOH 32", "permeability": [row]}])
+    notes = [n for n in catalog.material("EVOH 32").notes if "may overstate the barrier in use" in n]
+    said = "O2: a test at 0 %RH may overstate the barrier in use; ask for a value at 65 %RH, "
+    assert notes == ([f"{said}or near the humidity in use"] if warned else [])

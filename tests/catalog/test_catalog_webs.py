@@ -9,6 +9,7 @@ import pytest
 
 from optimizer.catalog import Catalog, load_catalog
 from optimizer.catalog.lint import lint_tables
+from optimizer.catalog.polymer import DENIALS, may_touch_food
 from optimizer.constants import STP_MOLAR_VOLUME
 from optimizer.errors import InputError, MaterialError
 
@@ -189,11 +190,59 @@ def test_only_polymers_that_a_rule_lists_are_marked_for_food_contact() -> None:
 
 
 @pytest.mark.parametrize(
-    ("given", "meant"), [(True, True), (False, False), ("no", False), ("declaration of 3 March", True)]
+    ("given", "meant"),
+    [
+        (True, True),
+        (False, False),
+        ("no", False),
+        (" YES ", True),
+        ("False", False),
+        ("EU 10/2011", True),
+        ("declaration of 3 March", True),
+        ("10/2011", True),
+        ("notified under US 21 CFR 177.1520", True),
+    ],
 )
 def test_the_users_word_on_food_contact_wins(given: object, meant: bool) -> None:
     for name in ("HDPE", "PU adhesive"):
         assert catalog_of({"name": name, "food_contact": given}).material(name).food_contact is meant
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        *("nein", "x", "ok", "0", 1, "1.0", "35 %", "2026", "to be confirmed", "supplier's declaration"),
+        *("EU 10/2011, not for fatty food", "EU 10/2011: No", "it isn't 10/2011"),
+    ],
+)
+def test_a_word_that_does_not_say_what_it_rests_on_is_no_yes_to_food_contact(
+    given: object, tmp_path: Path
+) -> None:
+    """Common practice, no source: what is not known to be allowed must not touch food."""
+    expected = f"food_contact: {str(given)!r} does not say whether the grade may touch food"
+    with pytest.raises(InputError) as caught:
+        catalog_of({"name": "HDPE", "food_contact": given})
+    assert expected in str(caught.value) and "such as 'EU 10/2011'" in str(caught.value)
+    quote = '"' if "," in str(given) else ""
+    (tmp_path / "mine.csv").write_text(f"name,food_contact\nHDPE,{quote}{given}{quote}\n", "utf-8")
+    (found,) = lint_tables([tmp_path / "mine.csv"])
+    assert found.severity == "error" and expected in str(found.problem)
+    assert (found.problem.line, found.problem.column) == (2, 6 + len(quote))
+
+
+DENYING = """
+    no not non none never without n/a na nor neither except excluding lacks lacking missing refused rejected
+    denied failed fails forbidden prohibited unlisted unapproved noncompliant unsuitable pending awaiting
+    awaited waiting review request requested confirm confirmed confirmation silent expected planned draft open
+    unknown unclear tbc tbd tba expired withdrawn revoked suspended
+    """
+
+
+@pytest.mark.parametrize("word", DENYING.split())
+def test_a_rule_named_beside_a_word_of_denial_or_waiting_is_no_yes_to_food_contact(word: str) -> None:
+    assert set(DENYING.split()) == DENIALS
+    for text in (f"EU 10/2011: {word}", f"{word.upper()} (21 CFR)", word):
+        assert may_touch_food(text) is (False if text == "no" else None), text
 
 
 def test_recycled_content_is_none_unless_it_is_said() -> None:

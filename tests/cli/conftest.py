@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -25,12 +26,17 @@ def invoke() -> Callable[..., int]:
     return run
 
 
+def unread(path: str) -> SimpleNamespace:
+    """Stands for a loaded project where the answer is given anyway."""
+    return SimpleNamespace(path=Path(path), files=(Path(path),), data={})
+
+
 @pytest.fixture
 def answers(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
     """Let the public functions return (or raise) what is given: answers(predict=..., check=...)."""
 
     def install(**results: Any) -> None:
-        monkeypatch.setattr(optimizer, "load_project", lambda path: Path(path))
+        monkeypatch.setattr(optimizer, "load_project", unread)
         for name, result in results.items():
 
             def stand_in(*_: Any, result: Any = result, **__: Any) -> Any:

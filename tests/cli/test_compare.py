@@ -95,7 +95,10 @@ def test_the_page_keeps_to_eighty_columns_and_says_who_wins_by_how_much() -> Non
     text = compare_page(RESULT).text()
     assert all(len(line) <= 80 for line in text.splitlines())
     flat = " ".join(text.split())
-    assert "CHEAPEST: Alder of a name that is rather long for slab, 0.0015 EUR/package." in flat
+    assert (
+        "CHEAPEST: Alder of a name that is rather long for slab, 0.0015 EUR/package; "
+        "it cannot be told apart from the project as it is." in flat
+    )
     assert "0.0001 EUR/package (6.2 %) cheaper than the project as it is: 200 EUR a year at 2000000" in flat
     assert "The two cannot be told apart" in flat and "CANNOT be told apart" in flat
     assert "stays ahead of the project as it is up to 2 EUR/kg (now 1.9 EUR/kg)" in flat

@@ -15,6 +15,7 @@ import pytest
 import optimizer
 from optimizer.results import ChosenLayer, DesignResult
 
+from .conftest import unread
 from .projects import write
 from .samples import DESIGNED, INFEASIBLE, OUT_OF_TIME
 
@@ -124,7 +125,7 @@ def test_memory_is_given_with_its_unit(
         assert keywords["stop"]() is False
         return DESIGNED
 
-    monkeypatch.setattr(optimizer, "load_project", lambda path: Path(path))
+    monkeypatch.setattr(optimizer, "load_project", unread)
     monkeypatch.setattr(optimizer, "solve_design", solve)
     for text in ("4 GB", "1.5 MiB", "500MB"):
         assert invoke("design", "p.yaml", "--memory-limit", text) == 0

@@ -107,7 +107,7 @@ def test_a_reader_that_leaves_is_no_error() -> None:
     os.close(read)
     code = "from optimizer.cli.output import put; put('x' * 100000)"
     done = subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT, stdout=write, stderr=subprocess.PIPE, timeout=60
+        [sys.executable, "-c", code], cwd=ROOT, stdout=write, stderr=subprocess.PIPE, timeout=120
     )
     os.close(write)
     assert done.stderr == b""

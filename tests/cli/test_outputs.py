@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable
 from datetime import UTC, datetime
 from io import BytesIO
@@ -68,6 +69,46 @@ def test_a_file_that_cannot_be_written_is_told_before_any_work(
     output = capsys.readouterr()
     assert said in output.err and output.out == ""
     assert sorted(Path().iterdir()) == before
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        ["predict", "coffee.yaml", "--json"],
+        ["explain", "coffee.yaml", "--json"],
+        ["check", "pouch.yaml", "--against", "coffee.yaml", "--json"],
+        ["tradeoff", "coffee.yaml", "--csv"],
+        ["materials", "list", "--project", "coffee.yaml", "--json"],
+        ["materials", "lint", "coffee.yaml", "--json"],
+        ["materials", "lint", "own.csv", "--json"],
+        ["template", "b.xlsx", "--from", "coffee.yaml", "--json"],
+    ],
+    ids=" ".join,
+)
+def test_a_table_that_the_project_reads_is_not_written_over(
+    project: str, invoke: Invoke, capsys: pytest.CaptureFixture[str], call: list[str]
+) -> None:
+    table = "name,price,gauges,coat_weight,pass_cost\nPET,2.30 EUR/kg,12 um|15 um,,\n"
+    Path("own.csv").write_text(table, encoding="utf-8")
+    Path("coffee.yaml").write_text(
+        SLAB.replace("materials:\n", "materials:\n  - {table: own.csv}\n"), encoding="utf-8"
+    )
+    assert invoke(*call, "own.csv") == 2
+    assert f"own.csv: {call[-1]}: would be written over: it is read here" in " ".join(
+        capsys.readouterr().err.split()
+    )
+    assert Path("own.csv").read_text(encoding="utf-8") == table
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="permissions of POSIX, not as root")
+def test_a_folder_in_which_no_file_can_be_made_is_told_before_any_work(
+    project: str, invoke: Invoke, capsys: pytest.CaptureFixture[str]
+) -> None:
+    Path("shut").mkdir()
+    Path("shut/a.json").write_text("{}", encoding="utf-8")
+    Path("shut").chmod(0o555)
+    assert invoke("predict", project, "--json", "shut/a.json") == 2
+    assert "no file can be made in shut" in capsys.readouterr().err
 
 
 def test_every_wrong_output_is_told_at_once(project: str) -> None:

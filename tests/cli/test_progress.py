@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import select
 import signal
 import subprocess
 import sys
@@ -12,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from optimizer.cli import progress
 from optimizer.cli.progress import Progress
 from optimizer.progress import step
 from optimizer.report.bar import Waiting
@@ -19,12 +21,16 @@ from optimizer.report.bar import Waiting
 pty = pytest.importorskip("pty", reason="terminals of POSIX")
 ROOT = Path(__file__).parents[2]
 
-#: A command that works for a while; {before} runs first, {work} within the progress.
+#: Longest wait for what comes within a second here [s].
+_LONG = 120.0
+#: A command that works for a while; {before} runs first, {work} within the progress. ``go()`` waits for
+#: ``Terminal.go``.
 _CODE = """
 import sys, time
 from optimizer.cli import progress
 from optimizer.cli.guard import guarded
 {before}
+go = sys.stdin.readline
 def work():
     with progress.Progress() as say:
         {work}
@@ -33,7 +39,7 @@ def work():
 sys.exit(guarded(work))
 """
 _QUICK = "progress.PATIENCE = 0.2"
-_COUNTED = "[(say.step(k, 30, f'{k} of 30 samples simulated'), time.sleep(0.05)) for k in range(30)]"
+_COUNTED = "say.step(0, 30, 'samples'); say.step(20, 30, '20 of 30 samples simulated'); go()"
 
 
 class Terminal:
@@ -51,16 +57,27 @@ class Terminal:
             [sys.executable, "-c", _CODE.format(before=before, work=work)],
             cwd=ROOT,
             env={**kept, "TERM": "xterm", **environment},
-            stdin=subprocess.DEVNULL,
+            stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=other,
+            # one in the background of a script would inherit that Ctrl-C is ignored
+            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
         )
         os.close(other)
         self.seen: list[tuple[float, str]] = []
 
+    def go(self) -> None:
+        """Let the work go on after its next ``go()``."""
+        assert self.process.stdin is not None
+        self.process.stdin.write(b"\n")
+        self.process.stdin.flush()
+
     def read(self, until: str = "") -> str:
-        """Everything up to the end, or to a text."""
-        while not until or until not in self.text:
+        """Everything up to the end, or to what fits a pattern."""
+        end = time.monotonic() + _LONG
+        while not until or not re.search(until, self.text):
+            ready, _, _ = select.select([self._end], [], [], max(0.0, end - time.monotonic()))
+            assert ready, f"{until!r} did not come in time: {self.text!r}"
             try:
                 data = os.read(self._end, 4096)
             except OSError:  # the other end is closed
@@ -76,7 +93,7 @@ class Terminal:
 
     def end(self) -> tuple[int, str]:
         """Exit status and standard output."""
-        out, _ = self.process.communicate(timeout=60)
+        out, _ = self.process.communicate(timeout=_LONG)
         os.close(self._end)
         return self.process.returncode, out.decode()
 
@@ -105,11 +122,14 @@ def shown_lines(text: str) -> list[str]:
 
 def test_a_terminal_shows_time_bar_rest_and_text_and_is_wiped_at_the_end() -> None:
     terminal = Terminal(_COUNTED)
+    terminal.read(until="left  20 of 30")
+    terminal.go()
     text = terminal.read()
     status, out = terminal.end()
     assert (status, out) == (0, "the answer\n")
     lines = shown_lines(text)
-    assert any(re.match(r"0:0\d  \[#+\.+\]  about 0:0\d left  \d+ of 30 samples simulated", x) for x in lines)
+    line = r"\d:\d\d  \[#{13}\.{7}\]  about \d:\d\d left  20 of 30 samples simulated"
+    assert any(re.match(line, x) for x in lines)
     assert screen(text) == []
 
 
@@ -121,17 +141,19 @@ def test_nothing_is_shown_of_work_that_is_soon_done() -> None:
 
 def test_the_line_goes_on_while_the_work_says_nothing() -> None:
     """A solver is quiet for long, and time must be seen to pass."""
-    terminal = Terminal("say('solving'); time.sleep(1.5)")
-    lines = shown_lines(terminal.read())
-    terminal.end()
-    assert [x for x in lines if x.startswith("0:00  solving")]
-    assert [x for x in lines if x.startswith("0:01  solving")]
+    terminal = Terminal("say('solving'); go()")
+    terminal.read(until=r"(?s)(\d:\d\d)  solving.*(?!\1)\d:\d\d  solving")
+    terminal.go()
+    terminal.read()
+    assert terminal.end() == (0, "the answer\n")
 
 
 def test_a_narrow_terminal_keeps_it_on_one_line() -> None:
     terminal = Terminal(
         _COUNTED.replace("simulated", "simulated of the changed package and more"), columns=40
     )
+    terminal.read(until="left  20 of 30")
+    terminal.go()
     text = terminal.read()
     terminal.end()
     lines = shown_lines(text)
@@ -143,10 +165,11 @@ def test_a_narrow_terminal_keeps_it_on_one_line() -> None:
 @pytest.mark.parametrize("environment", [{"NO_COLOR": "1"}, {}], ids=["no colour", "colour"])
 def test_the_line_has_no_colour(environment: dict[str, str]) -> None:
     """It says all in words; NO_COLOR (no-color.org, as remembered) then holds by itself."""
-    terminal = Terminal("say('solving'); time.sleep(0.6)", **environment)
+    terminal = Terminal("say('solving'); go()", **environment)
+    terminal.read(until="solving")
+    terminal.go()
     text = terminal.read()
     terminal.end()
-    assert "solving" in text
     assert not re.search(r"\x1b\[[0-9;]*m", text)
 
 
@@ -157,15 +180,16 @@ def test_a_dumb_terminal_gets_lines_as_a_log_does() -> None:
 
 
 def test_names_of_users_cannot_send_codes_to_the_terminal() -> None:
-    terminal = Terminal(r"say('offer \x1b]0;title\x07 [red]x'); time.sleep(0.6)")
+    terminal = Terminal(r"say('offer \x1b]0;title\x07 [red]x'); go()")
+    terminal.read(until=r"\[red\]x")
+    terminal.go()
     text = terminal.read()
     terminal.end()
     assert "\x1b]" not in text and "\x07" not in text
-    assert "[red]x" in text
 
 
 def test_ctrl_c_wipes_the_line_and_says_stopped() -> None:
-    terminal = Terminal("say('solving'); time.sleep(30)")
+    terminal = Terminal("say('solving'); go()")
     terminal.read(until="solving")
     terminal.process.send_signal(signal.SIGINT)
     text = terminal.read()
@@ -175,7 +199,9 @@ def test_ctrl_c_wipes_the_line_and_says_stopped() -> None:
 
 
 def test_an_error_wipes_the_line_before_it_is_told() -> None:
-    terminal = Terminal("say('solving'); time.sleep(0.6); raise OSError(2, 'No such file', 'x.yaml')")
+    terminal = Terminal("say('solving'); go(); raise OSError(2, 'No such file', 'x.yaml')")
+    terminal.read(until="solving")
+    terminal.go()
     text = terminal.read()
     assert terminal.end()[0] == 2
     assert screen(text) == ["x.yaml: no such file"]
@@ -183,17 +209,23 @@ def test_an_error_wipes_the_line_before_it_is_told() -> None:
 
 @pytest.mark.slow
 def test_the_line_comes_after_two_seconds() -> None:
-    terminal = Terminal("print('.', file=sys.stderr); say('solving'); time.sleep(3.5)", before="")
+    """The clock starts here before it starts there."""
+    terminal = Terminal("say('solving'); go()", before="print('.', file=sys.stderr); sys.stdin.readline()")
+    terminal.read(until=r"\.")
+    start = time.monotonic()
+    terminal.go()
+    terminal.read(until="solving")
+    first = time.monotonic()
+    terminal.go()
     terminal.read()
     terminal.end()
-    start = terminal.seen[0][0]
-    first = next(at for at, text in terminal.seen if "solving" in text)
-    assert 1.8 < first - start < 3.3
+    assert 2.0 <= first - start < 12.0
 
 
 def test_a_pipe_stays_empty_before_two_seconds_whatever_is_counted(
-    capsys: pytest.CaptureFixture[str],
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(progress.time, "monotonic", lambda: 100.0)
     with Progress() as say:
         for done in range(30):
             say.step(done, 30, f"{done} of 30")

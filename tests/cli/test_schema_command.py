@@ -42,7 +42,7 @@ def completed(words: str) -> list[str]:
     environment = {**os.environ, **said, "_LAYERWRIGHT_COMPLETE": "complete_bash"}
     command = [sys.executable, "-m", "optimizer"]
     done = subprocess.run(
-        command, cwd=ROOT, env=environment, capture_output=True, text=True, encoding="utf-8", timeout=60
+        command, cwd=ROOT, env=environment, capture_output=True, text=True, encoding="utf-8", timeout=120
     )
     return done.stdout.splitlines()
 
@@ -63,7 +63,7 @@ def test_the_shell_can_be_shown_the_script() -> None:
         env=told,
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=120,
     )
     assert done.returncode == 0, done.stderr
     assert "_LAYERWRIGHT_COMPLETE=complete_bash" in done.stdout

@@ -14,6 +14,9 @@ import pytest
 
 import optimizer
 from optimizer.design.breakeven import Line, break_even
+from optimizer.design.compare_answer import Apart, Compared, apart
+from optimizer.design.spread import Effects
+from optimizer.report.compare import compare_page
 from optimizer.results_compare import CompareResult, OfferOutcome
 
 SLAB = (Path(__file__).parents[1] / "data/offers/slab.yaml").read_text(encoding="utf-8")
@@ -189,6 +192,62 @@ def test_an_offer_that_cannot_meet_the_target_has_no_rank(tmp_path: Path) -> Non
     assert offer(result, "project as it is").rank == 1
 
 
+def test_an_offer_without_a_price_is_not_ranked_and_told_where_it_would_tie(tmp_path: Path) -> None:
+    """Half the permeability, half the thickness: twice the price of the best of the others, B at 1.5."""
+    rows = f"A,slab,,,,,,{o2(20)}\nB,slab,,1.5 EUR/kg,,,,,,,,\n"
+    result = compared(project(tmp_path), rows, volume=2e6)
+    a, b = offer(result, "A"), offer(result, "B")
+    assert [o.name for o in result.offers] == ["B", "project as it is", "A"]
+    assert a.unpriced and a.rival == "B" and (a.rank, a.price, a.value) == (None, None, None)
+    assert (a.cost_per_package, a.cost_per_year, a.difference, a.lower_bound) == (None, None, None, None)
+    assert (a.break_even_price, a.price_unit) == (pytest.approx(2 * 1.5, rel=CLOSE), "EUR/kg")
+    assert [layer.thickness_um for layer in a.structure["film"]] == pytest.approx([10.0], rel=CLOSE)
+    # it is nobody's rival, and no pair holds it
+    assert b.rival == "project as it is" and b.break_even_price == pytest.approx(2.0, rel=CLOSE)
+    assert [(p.first, p.second) for p in result.pairs] == [("B", "project as it is")]
+
+
+def test_where_mass_is_minimised_the_price_of_the_project_is_not_that_of_an_offer_without_one(
+    tmp_path: Path,
+) -> None:
+    path = project(tmp_path, ("minimise: cost", "minimise: mass"))
+    result = compared(path, f"A,slab,,,,,,{o2(20)}\n")
+    a, base = offer(result, "A"), offer(result, "project as it is")
+    assert a.rank == 1 and base.cost_per_package is not None
+    assert (a.price, a.cost_per_package, a.break_even_price) == (None, None, None)
+    assert (base.break_even_price, base.break_even_note) == (None, "A has no price")
+    assert "no price" in compare_page(result).text().partition("At equal")[2].partition("Price at")[0]
+
+
+def test_a_sheet_without_any_price_says_where_each_ties_with_the_project(tmp_path: Path) -> None:
+    result = compared(project(tmp_path), f"A,slab,,,,,,{o2(20)}\nB,slab,,,,,,{o2(60)}\n")
+    ties = [offer(result, name).break_even_price for name in "AB"]
+    assert ties == pytest.approx([2 * 40 / 20, 2 * 40 / 60], rel=CLOSE)
+    assert result.feasible and result.status == "done" and result.offers[0].baseline
+
+
+def test_an_offer_without_a_price_that_alone_meets_the_target_has_nothing_to_tie_with(tmp_path: Path) -> None:
+    """The slab of the project needs 20 um and ends at 15 um."""
+    path = project(tmp_path, ("max: 500 um", "max: 15 um"))
+    result = compared(path, f"A,slab,,,,,,{o2(20)}\n")
+    a, base = offer(result, "A"), offer(result, "project as it is")
+    assert result.feasible and a.unpriced and (base.rank, a.rank, a.rival) == (None, None, "")
+    assert (a.break_even_price, a.break_even_note) == (None, "there is nothing to tie with")
+    assert "NOT RANKED: no offer that meets the target has a price." in compare_page(result).text()
+
+
+def test_offers_with_the_same_properties_keep_their_own_sources(tmp_path: Path) -> None:
+    """A states no humidity, B the one that is taken then: one law, one structure, two data sheets."""
+    tested = "O2,20 cm3*um/(m2*day*atm),23 degC"
+    result = compared(
+        project(tmp_path), f"A,slab,,2 EUR/kg,,,,{tested},,\nB,slab,,2 EUR/kg,,,,{tested},0 %,\n"
+    )
+    assert offer(result, "A").value == offer(result, "B").value
+    told = [row["source"] for row in result.sources if row["source"].startswith("offer of")]
+    assert [text[:10] for text in told] == ["offer of A", "offer of B"]
+    assert told[0].endswith("humidity not given") and told[1].endswith("0 %RH")
+
+
 def test_with_mass_to_minimise_the_lighter_wins_and_the_dearer_is_told(tmp_path: Path) -> None:
     path = project(tmp_path, ("minimise: cost", "minimise: mass"))
     a = offer(compared(path, f"A,slab,,5 EUR/kg,,,,{o2(20)}\n"), "A")
@@ -289,6 +348,39 @@ def test_the_interval_of_a_single_layer_is_that_of_its_permeability(tmp_path: Pa
     (pair,) = result.pairs
     assert pair.spread_needed == pytest.approx(0.05 * COST / wanted, rel=0.03)
     assert a.spread_pct == {"O2": 10.0}
+
+
+def test_at_the_least_gauge_the_spread_has_no_effect_and_the_barrier_is_not_used(tmp_path: Path) -> None:
+    """2 um would do and 5 um is the least: no measurement moves either wall, and only the prices differ."""
+    rows = f"A,slab,,2 EUR/kg,,,,{o2(4)}\nB,slab,,2.1 EUR/kg,,,,{o2(3.9)}\n"
+    result = compared(project(tmp_path), rows)
+    a, b, base = (offer(result, name) for name in ("A", "B", "project as it is"))
+    assert (a.barrier_unused, b.barrier_unused, base.barrier_unused) == (True, True, False)
+    first = result.pairs[0]
+    assert (first.first, first.second, first.plus_minus, first.distinguishable) == ("A", "B", 0.0, True)
+    assert first.difference == pytest.approx(0.1 / 2.0 * COST * 5 / 20, rel=CLOSE)
+
+
+@pytest.mark.parametrize(("bound", "told"), [(1.0002, True), (1.0, False), (0.9999, False)])
+def test_what_the_proofs_leave_open_cannot_be_told_apart_where_no_measurement_matters(
+    bound: float, told: bool
+) -> None:
+    """0.1 % apart: the dearer may cost as little as its lower bound, the cheaper no more than 1."""
+    better, other = (
+        Compared(None, None, None, value, low, Effects({}))  # type: ignore[arg-type]
+        for value, low in ((1.0, 0.9995), (1.001, bound))
+    )
+    found = apart(better, other, price_only=False)
+    assert (found.half, found.told) == (0.0, told)
+    assert found.difference - found.certain == pytest.approx(min(1.001 - bound, 0.001))
+
+
+def test_rounding_is_no_difference_and_no_interval() -> None:
+    better, other = (
+        Compared(None, None, None, value, value, Effects({("project", "slab", "O2"): effect}))  # type: ignore[arg-type]
+        for value, effect in ((0.0146, 3e-16), (0.0146 + 8e-15, -2e-16))
+    )
+    assert apart(better, other, price_only=False) == Apart(0.0, 0.0, 0.0)
 
 
 def test_without_a_stated_spread_that_between_laboratories_is_assumed_and_said(tmp_path: Path) -> None:

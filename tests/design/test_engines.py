@@ -44,7 +44,7 @@ def drawn(seed: int, *, layers: int | None = None) -> Problem:
 
 
 def compare(problem: Problem, seconds: float) -> None:
-    first = Search(problem).run(gap=GAP, time_limit=60.0)
+    first = Search(problem).run(gap=GAP, time_limit=600.0)
     second = RankedSearch(problem).run(gap=GAP, time_limit=seconds)
     assert first.status != "time_limit"
     if first.best is None or second.best is None:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import warnings
+from typing import Any
+
 import numpy as np
 import pytest
+from scipy.optimize import minimize
 
 from optimizer.design.exact import ExactModel
 from optimizer.design.polish import Polisher, linear_rules
@@ -150,3 +154,18 @@ def test_the_most_sensitive_layers_are_counted_as_in_the_list_of_all_sequences(l
             wall = problem.walls[0]
             counted = max(sum(problem.sensitive[m] for m in s) for s in sequences_of(wall))
             assert most_sensitive_layers(wall, problem.sensitive) == counted
+
+
+def test_a_step_of_the_local_solver_a_bit_outside_the_bounds_is_no_warning(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # scipy 1.14 warns of it, later ones do not (optimize/_optimize.py, _check_clip_x)
+    def older(*arguments: Any, **options: Any) -> Any:
+        warnings.warn("Values in x were outside bounds during a minimize step", RuntimeWarning, stacklevel=2)
+        return minimize(*arguments, **options)
+
+    monkeypatch.setattr("optimizer.design.polish.minimize", older)
+    problem = drawn(3)
+    sequences = next(iter(all_sequences(problem)))
+    layers = sum(map(len, sequences))
+    Polisher(ExactModel(problem)).continuous(sequences, np.full(layers, 50.0))

@@ -36,8 +36,11 @@ from .test_solve import project
 ROOT = Path(__file__).parents[2]
 #: Smaller than any proof reaches [-].
 GAP = 1e-7
-#: Seconds that the search may take to stop, on a machine that has other things to do as well.
-SOON = 10.0
+#: Longest search [s]: nothing here is proved by then.
+LIMIT = 600.0
+#: Time for what ends in about a second here [s]: far more than a slow and busy machine takes, and far less
+#: than LIMIT.
+SOON = 120.0
 posix = pytest.mark.skipif(os.name != "posix", reason="signals and terminals of POSIX")
 
 
@@ -89,7 +92,7 @@ def check_best_so_far(result: DesignResult, loaded: Project, reason: str) -> Non
 
 def test_stop_returns_the_best_so_far_soon(loaded: Project) -> None:
     first = FirstDesign()
-    result = optimizer.solve_design(loaded, gap=GAP, time_limit=120, progress=first, stop=first.found)
+    result = optimizer.solve_design(loaded, gap=GAP, time_limit=LIMIT, progress=first, stop=first.found)
     assert first.at is not None
     assert time.monotonic() - first.at < SOON
     check_best_so_far(result, loaded, "interrupt")
@@ -99,7 +102,7 @@ def test_stop_before_anything_is_known_returns_without_a_structure_or_with_one_t
     loaded: Project,
 ) -> None:
     begin = time.monotonic()
-    result = optimizer.solve_design(loaded, gap=GAP, time_limit=120, stop=lambda: True)
+    result = optimizer.solve_design(loaded, gap=GAP, time_limit=LIMIT, stop=lambda: True)
     assert time.monotonic() - begin < SOON
     assert (result.status, result.stopped_by) == ("time_limit", "interrupt")
     assert result.predicted is None or result.predicted.passes
@@ -109,7 +112,7 @@ def test_stop_before_anything_is_known_returns_without_a_structure_or_with_one_t
 def test_more_memory_than_allowed_ends_the_search(loaded: Project, monkeypatch: pytest.MonkeyPatch) -> None:
     first = FirstDesign()
     monkeypatch.setattr(halt, "memory_in_use", lambda: 5e9 if first.found() else 3e9)
-    result = optimizer.solve_design(loaded, gap=GAP, time_limit=120, progress=first, memory_limit=4e9)
+    result = optimizer.solve_design(loaded, gap=GAP, time_limit=LIMIT, progress=first, memory_limit=4e9)
     check_best_so_far(result, loaded, "memory")
     assert any("in the memory given" in w for w in result.warnings)
 
@@ -123,18 +126,21 @@ def test_memory_that_runs_out_ends_the_search(loaded: Project, monkeypatch: pyte
             raise MemoryError
 
     monkeypatch.setattr(optimise, "Search", Hungry)
-    result = optimizer.solve_design(loaded, gap=GAP, time_limit=120, progress=first)
+    result = optimizer.solve_design(loaded, gap=GAP, time_limit=LIMIT, progress=first)
     check_best_so_far(result, loaded, "memory")
     assert result.lower_bound == 0
 
 
 def test_the_time_given_is_kept_by_a_search_that_would_go_on(loaded: Project) -> None:
-    begin, worked = time.monotonic(), time.process_time()
-    result = optimizer.solve_design(loaded, gap=GAP, time_limit=4.0)
-    took, worked = time.monotonic() - begin, time.process_time() - worked
-    crowded = max(1.0, took / worked)  # the machine may have other things to do
-    assert took <= 4.0 + 2.0 * crowded
+    """The work that follows the end of the time is that which an answer without time takes too."""
+    begin = time.process_time()
+    optimizer.solve_design(loaded, gap=GAP, stop=lambda: True)
+    rest = time.process_time() - begin
+    begin = time.process_time()
+    result = optimizer.solve_design(loaded, gap=GAP, time_limit=2.0)
+    assert time.process_time() - begin <= 2.0 + 10.0 * rest
     assert (result.status, result.stopped_by) == ("time_limit", "time")
+    assert result.predicted is None or result.predicted.passes
 
 
 def test_a_proof_that_is_complete_is_not_called_stopped(tmp_path: Path) -> None:
@@ -191,36 +197,45 @@ def test_the_reason_that_came_first_stays() -> None:
 
 
 class Running:
-    """``layerwright design`` in a process of its own, with a terminal for its progress."""
+    """``layerwright design`` in a process of its own, with a terminal for its progress. before: code that
+    runs first."""
 
-    def __init__(self, file: Path, folder: Path, *options: str) -> None:
+    def __init__(self, file: Path, folder: Path, *options: str, before: str = "") -> None:
         import pty
 
         self.target = folder / "answer.json"
         self._master, slave = pty.openpty()
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "optimizer", "design", str(file), "--gap", f"{100 * GAP:.7f} %",
-             "--time-limit", "3 min", "--json", str(self.target), *options],
+            [sys.executable, "-c", f"{before}\nfrom optimizer.__main__ import main; main()",
+             "design", str(file), "--gap", f"{100 * GAP:.7f} %",
+             "--time-limit", f"{LIMIT} s", "--json", str(self.target), *options],
             cwd=ROOT, stdout=subprocess.PIPE, stderr=slave,
         )  # fmt: skip
         os.close(slave)
         self.said = ""
 
-    def wait_for(self, pattern: str, seconds: float = 100.0) -> None:
+    def wait_for(self, pattern: str, seconds: float = SOON) -> None:
         """Read standard error until it has said ``pattern``."""
         end = time.monotonic() + seconds
         while not re.search(pattern, self.said):
             ready, _, _ = select.select([self._master], [], [], max(0.0, end - time.monotonic()))
             assert ready, f"{pattern!r} did not come in time: {self.said!r}"
-            self.said += os.read(self._master, 4096).decode()
+            try:
+                self.said += os.read(self._master, 4096).decode()
+            except OSError:  # the other end is closed
+                out, _ = self.process.communicate(timeout=SOON)
+                status = self.process.returncode
+                raise AssertionError(
+                    f"ended with {status} before {pattern!r}: {self.said!r}, {out!r}"
+                ) from None
 
     def interrupt(self) -> None:
         self.process.send_signal(signal.SIGINT)
 
-    def end(self, seconds: float) -> tuple[int, str]:
+    def end(self) -> tuple[int, str]:
         """Status and standard output."""
         try:
-            out, _ = self.process.communicate(timeout=seconds)
+            out, _ = self.process.communicate(timeout=SOON)
         finally:
             self.process.kill()
             os.close(self._master)
@@ -234,8 +249,8 @@ def test_ctrl_c_prints_and_saves_the_best_so_far_and_says_so_by_its_status(
     running = Running(file, tmp_path)
     running.wait_for("best")
     running.interrupt()
-    running.wait_for("finishing with the best so far", 5.0)
-    status, text = running.end(3 * SOON)
+    running.wait_for("finishing with the best so far")
+    status, text = running.end()
     assert status == 130
     assert "INTERRUPTED: best found so far: cost " in text
     assert "Proved so far: no structure" in text or "No bound was proved" in text
@@ -246,27 +261,29 @@ def test_ctrl_c_prints_and_saves_the_best_so_far_and_says_so_by_its_status(
     assert set(saved["structure"]) == {"tray", "lid"}
 
 
+@pytest.mark.slow
 @posix
 def test_a_second_ctrl_c_ends_at_once_and_leaves_the_old_file(file: Path, tmp_path: Path) -> None:
-    running = Running(file, tmp_path)
+    """Here the search does not hear the first, or it might be over before the second."""
+    deaf = "from optimizer.cli.interrupt import Interrupt; Interrupt.asked = lambda self: False"
+    running = Running(file, tmp_path, before=deaf)
     running.target.write_text("old", encoding="utf-8")
     running.wait_for("best")
     running.interrupt()
-    running.wait_for("finishing with the best so far", 5.0)
+    running.wait_for("finishing with the best so far")
     running.interrupt()
-    begin = time.monotonic()
-    status, text = running.end(SOON)
-    assert time.monotonic() - begin < 2.0
+    status, text = running.end()
     assert (status, text) == (130, "")
     assert running.target.read_text(encoding="utf-8") == "old"
     assert [p.name for p in tmp_path.iterdir()] == ["answer.json"]
 
 
+@pytest.mark.slow
 @posix
 def test_the_memory_limit_of_the_command_line_ends_the_search(file: Path, tmp_path: Path) -> None:
     """1 MB is less than the program itself takes."""
     running = Running(file, tmp_path, "--memory-limit", "1 MB")
-    status, text = running.end(3 * SOON)
+    status, text = running.end()
     saved = json.loads(running.target.read_text(encoding="utf-8"))
     assert (saved["status"], saved["stopped_by"]) == ("time_limit", "memory")
     assert "MEMORY LIMIT: " in text

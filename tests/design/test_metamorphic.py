@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -25,7 +26,7 @@ ROOM = 1.0 + 2.0 * GAP
 #: the limits are linearised anew for every project, and kept with a guard
 SETTLED = 1.0 + 5e-4
 SEEDS = range(24)
-QUICK = (0, 1, 2, 3)
+QUICK = (0, 1)
 seeds = pytest.mark.parametrize(
     "seed", [s if s in QUICK else pytest.param(s, marks=pytest.mark.slow) for s in SEEDS]
 )
@@ -59,7 +60,7 @@ def drawn(seed: int) -> Problem:
 
 
 def solved(problem: Problem, gap: float = GAP) -> Outcome:
-    found = Search(problem).run(gap=gap, time_limit=60.0)
+    found = Search(problem).run(gap=gap, time_limit=600.0)
     assert found.status == "optimal" or (found.status == "infeasible" and found.best is None)
     return found
 
@@ -195,12 +196,13 @@ def designed(case: Case, options: DesignOptions = FEW) -> Optimum:
     return found
 
 
+@pytest.mark.parametrize("months", [(-2, 1), pytest.param((-2, 0, 1), marks=pytest.mark.slow)])
 @cases
-def test_a_longer_target_never_lowers_the_cost(name: str) -> None:
+def test_a_longer_target_never_lowers_the_cost(name: str, months: tuple[int, ...]) -> None:
     case = CASES[name]()
     assert case.target is not None
-    costs = [designed(replace(case, target=case.target + k * MONTH)).objective for k in (-2, 0, 1)]
-    assert costs[0] <= costs[1] * SETTLED and costs[1] <= costs[2] * SETTLED
+    costs = [designed(replace(case, target=case.target + k * MONTH)).objective for k in months]
+    assert all(a <= b * SETTLED for a, b in pairwise(costs))
 
 
 @cases

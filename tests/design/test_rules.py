@@ -164,7 +164,7 @@ def agree(problem: Problem, outcome: Outcome, found: Found | None) -> None:
 @pytest.mark.parametrize("rule", RULES)
 def test_the_optimum_under_a_rule_is_that_of_enumeration(rule: str) -> None:
     problem = problem_with(rule, 2)
-    agree(problem, Search(problem).run(gap=GAP, time_limit=60.0), enumerated_optimum(problem))
+    agree(problem, Search(problem).run(gap=GAP, time_limit=600.0), enumerated_optimum(problem))
 
 
 @pytest.mark.slow
@@ -172,7 +172,7 @@ def test_the_optimum_under_a_rule_is_that_of_enumeration(rule: str) -> None:
 @pytest.mark.parametrize("rule", RULES)
 def test_the_optimum_under_a_rule_is_that_of_enumeration_again(rule: str, seed: int) -> None:
     problem = problem_with(rule, seed)
-    agree(problem, Search(problem).run(gap=GAP, time_limit=120.0), enumerated_optimum(problem, starts=4))
+    agree(problem, Search(problem).run(gap=GAP, time_limit=600.0), enumerated_optimum(problem, starts=4))
 
 
 def stepped(seed: int) -> Problem:
@@ -194,7 +194,7 @@ def stepped(seed: int) -> Problem:
 @pytest.mark.parametrize("seed", [40, *(pytest.param(s, marks=pytest.mark.slow) for s in range(41, 49))])
 def test_a_fixed_gauge_need_not_be_a_whole_number_of_steps(seed: int) -> None:
     problem = stepped(seed)
-    agree(problem, Search(problem).run(gap=GAP, time_limit=60.0), lattice_optimum(problem))
+    agree(problem, Search(problem).run(gap=GAP, time_limit=600.0), lattice_optimum(problem))
 
 
 def test_the_edit_distance_is_that_of_all_ways_to_pair_layers_off() -> None:

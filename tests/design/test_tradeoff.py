@@ -363,7 +363,7 @@ def engine(p: Project) -> Frontier:
     import time
 
     assert p.design is not None
-    return Frontier(p.case, p.design, gap=1e-3, deadline=time.monotonic() + 60, halt=Halt())
+    return Frontier(p.case, p.design, gap=1e-3, deadline=time.monotonic() + 600, halt=Halt())
 
 
 def test_a_cheaper_longer_lived_structure_takes_the_place_of_a_dearer_one(two: Project) -> None:

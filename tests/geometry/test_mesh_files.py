@@ -287,13 +287,13 @@ def test_files_of_other_kinds_are_told_what_to_export(given, name, hint):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("name", "seconds"), [("a.stl", 4), ("a.ply", 2), ("a.glb", 2), ("a.obj", 10)])
+@pytest.mark.parametrize(("name", "seconds"), [("a.stl", 8), ("a.ply", 6), ("a.glb", 6), ("a.obj", 25)])
 def test_a_million_faces_are_read_in_seconds(given, name, seconds):
-    # limits several times the time measured, for slow and busy machines
+    # several times the processor time measured, for slow machines
     import time
 
     path = given(name, trimesh.creation.uv_sphere(40, count=(355, 710)).export(file_type=name[2:]))
-    start = time.perf_counter()
+    start = time.process_time()
     raw = read(path)
-    assert time.perf_counter() - start < seconds
+    assert time.process_time() - start < seconds
     assert len(raw.bodies[0].faces) > 1_000_000

@@ -305,5 +305,5 @@ def test_a_large_mesh_is_cut_and_assigned_quickly():
     split(
         mesh, Rule("base", below=0.0101), Rule("top", above=0.1501), Rule("panel", above=0.02, below=0.0903)
     )
-    # 0.3 s when measured for 200,000 faces
-    assert time.process_time() - start < 1.5
+    # 0.3 s when measured for 200,000 faces; ten times that for a slow machine
+    assert time.process_time() - start < 3.0

@@ -26,7 +26,7 @@ BARRIER = "HDPE,tie,EVOH 32,tie,LDPE"
 
 
 def both(problem: Problem) -> tuple[Outcome, Answer]:
-    return Search(problem).run(gap=GAP, time_limit=120.0), solve(problem, gap=GAP, seconds=120.0)
+    return Search(problem).run(gap=GAP, time_limit=600.0), solve(problem, gap=GAP, seconds=600.0)
 
 
 def agree(problem: Problem) -> None:

@@ -13,11 +13,13 @@ from pathlib import Path
 from typing import Any
 
 import optimizer
+from optimizer.project.source import read_source
+from optimizer.report.excel.template import template_workbook
 from optimizer.report.record import to_json
 
 ROOT = Path(__file__).parents[2]
 #: Longest wait for a process of the cluster to come up on a busy machine [s].
-_WAIT = 60.0
+_WAIT = 120.0
 
 #: One layer; O2 transmission 40 / thickness[um] cm3/(m2 day atm) at 23 degC. An invented scenario.
 PROJECT = """\
@@ -69,6 +71,16 @@ def write(folder: Path, name: str, text: str) -> Path:
     path = folder / name
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(text, encoding="utf-8")
+    return path
+
+
+def write_book(folder: Path, name: str, text: str = "") -> Path:
+    """The same project as a workbook, as ``template --from`` writes it."""
+    source = write(folder, "of_the_book.yaml", text or project())
+    path = folder / name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(template_workbook(read_source(source).data))
+    source.unlink()
     return path
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import signal
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -67,12 +68,14 @@ def test_nothing_is_lost_when_a_worker_is_killed_in_mid_run(
             def progress(done: int, total: int, text: str) -> None:
                 if done == 1 and not held:  # it stops in the middle of what it was given, and keeps it ...
                     victim.send_signal(signal.SIGSTOP)
-                    held.extend(watcher.processing()[address])
+                    end = time.monotonic() + 120
+                    while not held and time.monotonic() < end:  # it may have been between two bunches
+                        held.extend(watcher.processing()[address])
                 elif done == 5:
                     victim.kill()  # ... until it is gone
 
             done = run_portfolio(packs, command, scheduler=made.address, progress=progress)
-            assert victim.wait(timeout=10) == -signal.SIGKILL
+            assert victim.wait(timeout=120) == -signal.SIGKILL
     assert held, "the killed worker had nothing to do"
     assert [row.project for row in done.rows] == sorted([*names, "second/middle.yaml"])
     assert done.computed == 13

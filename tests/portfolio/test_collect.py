@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from optimizer.errors import InputError
-from optimizer.portfolio.collect import bundle, find_projects, references
+from optimizer.portfolio.collect import MOST_BYTES, Found, bundle, find_projects, references
+from optimizer.project.json_schema import file_keys, json_schema
 
 from .projects import project, write
 
@@ -20,9 +24,10 @@ def test_projects_are_found_in_every_folder_and_sorted(tmp_path: Path) -> None:
     for name in (".hidden/x.yaml", ".x.yaml", "notes.txt"):
         write(tmp_path, name, project())
     write(tmp_path, "a/settings.yaml", "theme: dark\nnested:\n  format: 1\n")
-    found, others = find_projects(tmp_path)
-    assert [str(p.relative_to(tmp_path)) for p in found] == ["a/deep/y.yml", "a/z.yaml", "b.yaml", "c.YAML"]
-    assert [p.name for p in others] == ["settings.yaml"]
+    found = find_projects(tmp_path)
+    names = [str(p.relative_to(tmp_path)) for p in found.projects]
+    assert names == ["a/deep/y.yml", "a/z.yaml", "b.yaml", "c.YAML"]
+    assert [p.name for p in found.passed_over] == ["settings.yaml"]
 
 
 @pytest.mark.parametrize(
@@ -30,7 +35,7 @@ def test_projects_are_found_in_every_folder_and_sorted(tmp_path: Path) -> None:
 )
 def test_a_project_file_is_known_by_its_format(tmp_path: Path, text: str) -> None:
     path = write(tmp_path, "p.yaml", text)
-    assert find_projects(tmp_path) == ((path,), ())
+    assert find_projects(tmp_path) == Found((path,), {})
 
 
 def test_a_folder_without_projects_is_wrong_input(tmp_path: Path) -> None:
@@ -52,7 +57,8 @@ def test_a_folder_without_projects_is_wrong_input(tmp_path: Path) -> None:
         "? table\n: quotes.csv",
         "{table: quotes.csv}",
         "one: &name quotes.csv\ntable: *name",
-        "[mesh, [quotes.csv]]",
+        "one:\n- <<: {table: quotes.csv}",
+        "{ table : !!str quotes.csv}",
         "table: >-\n  quotes.csv",
     ],
 )
@@ -68,7 +74,18 @@ def test_what_is_no_file_does_not_travel(tmp_path: Path) -> None:
     assert references(text.encode(), tmp_path) == ()
 
 
-@pytest.mark.parametrize("text", [b"a: ]\nb: quotes.csv", b"\xff\xfe quotes.csv", b"", b"a: \x00"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        b"a: ]\ntable: quotes.csv",
+        b"\xff\xfe quotes.csv",
+        b"",
+        b"a: \x00",
+        b"[" * 9000,
+        b"{a: " * 9000,
+        b"- " * 9000,
+    ],
+)
 def test_broken_text_names_nothing(tmp_path: Path, text: bytes) -> None:
     write(tmp_path, "quotes.csv", "name,price\n")
     assert references(text, tmp_path) == ()
@@ -86,18 +103,64 @@ def test_files_in_other_folders_are_recognised(tmp_path: Path) -> None:
         (tmp_path / "packs" / name).parent.mkdir(parents=True, exist_ok=True)
         write(tmp_path / "packs", name, "name,price\n")
     absolute = str(tmp_path / "beside/quotes.csv")
-    text = "\n".join(f"- {name}" for name in (*names, absolute, "below", "none/quotes.csv", "../none.csv"))
+    text = "\n".join(
+        f"- mesh: {name}" for name in (*names, absolute, "below", "none/quotes.csv", "../none.csv")
+    )
     assert references(text.encode(), tmp_path / "packs") == (*names, absolute)
+
+
+def test_what_no_file_key_names_stays_here(tmp_path: Path) -> None:
+    write(tmp_path, "secret.txt", "secret")
+    write(tmp_path, "packs/quotes.csv", "secret")
+    text = "format: 1\ntitle: ../secret.txt\nnote: quotes.csv\nlist: [quotes.csv]\n"
+    text += "../secret.txt: mesh\nmesh: {quotes.csv: 1}\n"
+    packed = bundle(write(tmp_path, "packs/p.yaml", text))
+    assert [name for name, _ in packed.files] == ["p.yaml"]
+
+
+@pytest.mark.parametrize("name", sorted(file_keys()))
+def test_every_key_that_names_a_file_lets_it_travel(tmp_path: Path, name: str) -> None:
+    write(tmp_path, "quotes.csv", "")
+    assert references(f"{name}: quotes.csv".encode(), tmp_path) == ("quotes.csv",)
+
+
+def test_the_manual_names_every_key_that_names_a_file() -> None:
+    manual = (Path(__file__).parents[2] / "docs/portfolio.md").read_text("utf-8")
+    told = manual.partition("keys that name files count:")[2].partition(", in a workbook")[0]
+    assert set(re.findall(r"`(\w+)`", told)) == file_keys()
+
+
+def test_keys_whose_examples_are_files_are_known_as_such() -> None:
+    """The examples of the manual: a key that shows a name with the ending of a file names one."""
+
+    def shown(node: Any) -> Iterator[str]:
+        if isinstance(node, dict):
+            for key, value in node.get("properties", {}).items():
+                examples = value.get("examples", ()) if isinstance(value, dict) else ()
+                if any(re.fullmatch(r"[\w-]+\.[a-z]{3}", str(example)) for example in examples):
+                    yield key
+        for value in node.values() if isinstance(node, dict) else node if isinstance(node, list) else ():
+            yield from shown(value)
+
+    assert set(shown(json_schema())) == file_keys() - {"thickness"}  # its example is a length
+
+
+def test_more_than_travels_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    with (tmp_path / "big.stl").open("wb") as stream:
+        stream.truncate(MOST_BYTES)
+    path = write(tmp_path, "p.yaml", "format: 1\nmesh: big.stl\n")
+    with pytest.raises(InputError, match=r"p\.yaml: big\.stl: makes 200 MB with .*; at most 200 MB travel"):
+        bundle(path)
 
 
 def test_text_within_itself_is_walked_once(tmp_path: Path) -> None:
     write(tmp_path, "quotes.csv", "name,price\n")
-    assert references(b"a: &a [*a, quotes.csv, &b {c: *a, d: *b}]\n", tmp_path) == ("quotes.csv",)
+    assert references(b"a: &a [*a, {mesh: quotes.csv}, &b {c: *a, d: *b}]\n", tmp_path) == ("quotes.csv",)
 
 
 def test_a_bundle_holds_the_project_first_and_absolute_files_by_their_checksum(tmp_path: Path) -> None:
     quotes = write(tmp_path, "shared/quotes.csv", "name,price\n")
-    text = f"format: 1\na: ../shared/quotes.csv\nb: {quotes}\n"
+    text = f"format: 1\na: {{table: ../shared/quotes.csv}}\nb: {{weather: {quotes}}}\n"
     packed = bundle(write(tmp_path, "packs/p.yaml", text))
     assert packed.shown == str(tmp_path / "packs/p.yaml")
     assert dict(packed.files) == {"p.yaml": text.encode(), "../shared/quotes.csv": b"name,price\n"}

@@ -75,9 +75,9 @@ def test_other_options_and_versions_want_another_answer(tmp_path: Path) -> None:
 
 
 def test_commands_and_files_have_answers_of_their_own(tmp_path: Path) -> None:
-    names = ("a.yaml", "a.yml", "b/a.yaml")
+    names = ("a.yaml", "a.yml", "a.xlsx", "b/a.yaml")
     paths = {store(tmp_path, command).path(name) for name in names for command in ("predict", "design")}
-    assert len(paths) == 6
+    assert len(paths) == 8
     assert store(tmp_path).path("b/a.yaml") == tmp_path / "results/b/a.predict.json"
 
 

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from optimizer.report.portfolio import (
+    NO_FORMAT,
     Portfolio,
     ProjectRow,
     portfolio_csv,
@@ -52,7 +53,7 @@ ROW = row_of(PREDICTED)
 
 
 def table(*rows: ProjectRow, **changes: Any) -> Portfolio:
-    made = Portfolio("predict", "packs", "packs/results", "1", rows, len(rows), (), 2, 3.5)
+    made = Portfolio("predict", "packs", "packs/results", "1", rows, len(rows), {}, 2, 3.5)
     return replace(made, **changes)
 
 
@@ -85,6 +86,7 @@ def test_a_shelf_life_that_is_too_short_is_told_when_no_limit_is_listed() -> Non
         ({}, "optimal", True, None),
         ({"status": "time_limit", "stopped_by": "time"}, "time limit", True, None),
         ({"status": "time_limit", "stopped_by": "memory"}, "memory limit", True, None),
+        ({"status": "time_limit", "stopped_by": "unsettled"}, "not settled", True, None),
         (
             {"status": "infeasible", "conflict": ["oxygen_gain <= 1", "at most 3 layers"]},
             *("infeasible", False, "cannot hold together: oxygen gain <= 1 and at most 3 layers"),
@@ -154,7 +156,8 @@ def test_the_page_starts_with_a_verdict(rows: list[ProjectRow], verdict: str) ->
 def test_the_page_fits_the_terminal_whatever_the_names() -> None:
     long = replace(row_of(DESIGNED), project="a_rather_long_folder/another/and_a_long_name_of_a_project.yaml")
     wrong = failed("input error", *[f"packs/a/p.yaml:{i}:1: {'words and ' * 20}" for i in range(5)])
-    text = portfolio_page(table(long, wrong, passed_over=("b.yaml", "c.yaml"))).text(width=80)
+    strange = dict.fromkeys(("b.yaml", "c.yaml"), NO_FORMAT)
+    text = portfolio_page(table(long, wrong, passed_over=strange)).text(width=80)
     assert max(map(len, text.splitlines())) <= 80
     words = " ".join(text.split())
     assert "and 2 more" in words
@@ -166,3 +169,18 @@ def test_the_page_tells_what_was_kept_from_an_earlier_run() -> None:
     assert "2 kept from an earlier run; 3.5 s." in portfolio_page(table(ROW, ROW, computed=0)).text()
     some = portfolio_page(table(ROW, ROW, computed=1, workers=1)).text()
     assert "1 computed by 1 worker; 1 kept from an earlier run; 3.5 s." in some
+
+
+def test_the_page_says_in_one_line_which_workbooks_were_passed_over() -> None:
+    others = {"a.xlsx": "with an answer", "b.xlsx": "with an answer", "~$c.xlsx": "kept by an open program"}
+    text = portfolio_page(table(ROW, passed_over={"s.yaml": NO_FORMAT, **others})).text()
+    assert "3 workbooks passed over: 2 with an answer, 1 kept by an open program." in text
+    assert "no key 'format': s.yaml" in text
+    assert "workbook" not in portfolio_page(table(ROW)).text()
+
+
+def test_a_yaml_file_and_a_workbook_of_the_same_name_are_told_apart() -> None:
+    both = [replace(ROW, project=name) for name in ("packs/a.yaml", "packs/a.xlsx", "packs/b.yaml")]
+    lines = portfolio_page(table(*both)).text().splitlines()
+    names = [line.split()[0] for line in lines if line.startswith("  packs/")]
+    assert names == ["packs/a.yaml", "packs/a.xlsx", "packs/b"]

@@ -31,7 +31,74 @@ def hidden(book: Any) -> None:
     book["Storage"].sheet_state = "hidden"
 
 
+def filtered(book: Any) -> None:
+    """As a spreadsheet program leaves a table that is filtered: the rows that do not match are hidden."""
+    sheet = book["Layers"]
+    sheet.auto_filter.ref = "A3:D8"
+    sheet.auto_filter.add_filter_column(1, ["PP"])
+    for row in (5, 6, 7):
+        sheet.row_dimensions[row].hidden = True
+
+
+def narrowed(book: Any) -> None:
+    for column in ("C", "D"):
+        book["Layers"].column_dimensions[column].hidden = True
+
+
+def copied(book: Any) -> None:
+    book["Layers"].title = "Layers (2)"
+
+
 WRONG: dict[str, tuple[Change, str]] = {
+    "a number of per cent in a cell that shows shares": (
+        formatted("Storage", 4, "humidity", 50, "0%"),
+        "Storage!F4: storage[0].humidity: the cell shows 5000 % (for 50 % type 50% into it)",
+    ),
+    "a share that is not shown as one": (
+        formatted("Storage", 4, "humidity", 0.5, "0.00"),
+        "Storage!F4: storage[0].humidity: '0.5' has no unit (write '0.5 %' or '50 %')",
+    ),
+    "a per cent sign that is only written behind": (
+        formatted("Storage", 4, "humidity", 50, '0" %"'),
+        "Storage!F4: storage[0].humidity: '50' has no unit (write '50 %')",
+    ),
+    "all or a hundredth": (
+        lambda book: [
+            put("Project", "product.headspace.gas.O2", unit=None)(book),
+            formatted("Project", "product.headspace.gas.O2", "value", 1, "General")(book),
+        ],
+        "Project!B13: product.headspace.gas.O2: '1' has no unit (write '1 %' or '100 %')",
+    ),
+    "a percentage for a plain number": (
+        formatted("Project", "product.water_activity", "value", 0.3, "0%"),
+        "Project!B10: product.water_activity: '30 %' is not a plain number (for example 0.95, without a "
+        "unit)",
+    ),
+    "a length shown in thousands": (
+        formatted("Layers", 5, "thickness", 8000, "#,##0,"),
+        "Layers!C5: walls.cup.layers[1].thickness: the number 8000 is shown in thousands (choose a number "
+        "format that shows the whole number)",
+    ),
+    "a number in the cell of the unit": (
+        put("Layers", 5, thickness_unit=1000),
+        "Layers!C5: walls.cup.layers[1].thickness: '1000' stands in the cell of the unit (write a unit "
+        "there, such as um)",
+    ),
+    "a filtered table": (
+        filtered,
+        "Layers!A5: the row is hidden, and something stands in it (show what is hidden, and clear the filter "
+        "if there is one; or delete what is in it)",
+    ),
+    "a hidden column": (
+        narrowed,
+        "Layers!C4: the column is hidden, and something stands in it (show what is hidden, and clear the "
+        "filter if there is one; or delete what is in it)",
+    ),
+    "the name of a copied sheet": (
+        copied,
+        "Layers (2): is not a sheet of a project (did you mean 'Layers'?; the name of a sheet of your own "
+        "begins with #)",
+    ),
     "a comma that may group thousands": (
         put("Layers", 5, thickness="1,500"),
         "Layers!C5: walls.cup.layers[1].thickness: '1,500' may be 1.500 or 1500 (write a decimal point, "
@@ -217,7 +284,7 @@ WRONG: dict[str, tuple[Change, str]] = {
     ),
     "a cell without a heading": (
         lambda book: setattr(book["Layers"].cell(5, 9), "value", "see mail"),
-        "Layers!I5: a cell without a heading above it (begin a remark with #)",
+        "Layers!I5: a cell without a heading above it (begin a remark with #, or write '# notes' above it)",
     ),
     "a sheet that is misspelt": (
         renamed,
@@ -319,3 +386,54 @@ def test_a_section_that_is_missing_points_at_its_sheet(tmp_path: Path) -> None:
 
     (line,) = said(changed(tmp_path, emptied))
     assert line.startswith("book.xlsx!Storage!A3: storage: is missing")
+
+
+@pytest.mark.parametrize(
+    ("shown", "right"),
+    [
+        ("[$$-409]#,##0.00", False),
+        ('"$"#,##0.00', False),
+        ("#,##0.00 [$USD]", False),
+        ("£0.00", False),
+        ("#,##0.00 [$€-407]", True),
+        ("[$EUR] 0.00", True),
+        ("0.00 €", True),
+    ],
+)
+def test_a_price_shown_in_another_currency_than_its_unit_is_refused(
+    shown: str, right: bool, tmp_path: Path
+) -> None:
+    """Forms of a currency in a number format: ISO/IEC 29500-1, 18.8.31."""
+    lines = said(changed(tmp_path, formatted("Materials", "PP", "price", 1.25, shown)))
+    told = [
+        line for line in lines if line.startswith("book.xlsx!Materials!B4: materials[0].price: is shown in ")
+    ]
+    assert len(told) == (0 if right else 1)
+    assert bool(lines) is not right
+
+
+@pytest.mark.parametrize(("price", "shown"), [(1.25, '"$"#,##0.00'), (1250, "0,"), (1.25, "yyyy-mm-dd")])
+def test_a_price_that_cannot_be_read_is_not_said_to_be_missing_too(
+    price: float, shown: str, tmp_path: Path
+) -> None:
+    (line,) = said(changed(tmp_path, formatted("Materials", "PP", "price", price, shown)))
+    assert line.startswith("book.xlsx!Materials!B4: ")
+
+
+def test_what_the_template_holds_ready_may_be_hidden(tmp_path: Path) -> None:
+    """Units that wait for a number, keys that wait for a value, columns and remarks that are not read."""
+
+    def hidden_rests(book: Any) -> None:
+        layers, limits = book["Layers"], book["Limits"]
+        assert (layers.cell(9, 1).value, layers.cell(9, 4).value) == (None, "um")
+        layers.row_dimensions[9].hidden = True
+        layers.cell(10, 1).value = "# an idea"
+        layers.row_dimensions[10].hidden = True
+        waiting = next(n for n in range(4, 30) if limits.cell(n, 2).value is None)
+        limits.row_dimensions[waiting].hidden = True
+        book["Parts"].column_dimensions["I"].hidden = True
+        layers.cell(3, 6).value = "notes"
+        layers.cell(5, 6).value = "ask the line"
+        layers.column_dimensions["F"].hidden = True
+
+    assert said(changed(tmp_path, hidden_rests)) == []

@@ -76,6 +76,24 @@ TYPED: dict[str, tuple[Change, tuple[str | int, ...], object]] = {
         ("package", "parts", "base", "thickness_ratio"),
         "130 %",
     ),
+    "a percentage as text with a comma": (
+        put("Storage", 4, humidity="52,5 %"),
+        ("storage", 0, "humidity"),
+        "52.5 %",
+    ),
+    "a percentage with two formats": (
+        formatted("Storage", 4, "humidity", 0.5, "0.0%;[Red]-0.0%"),
+        ("storage", 0, "humidity"),
+        "50 %",
+    ),
+    "a percentage in the sheet of everything": (
+        lambda book: [
+            setattr(book["More"].cell(4, 1), "value", "product.limits.water_loss"),
+            formatted("More", 4, "value", 0.02, "0%")(book),
+        ],
+        ("product", "limits", "water_loss"),
+        "2 %",
+    ),
     "yes as a logical value": (
         put("Design", "rules.symmetric", value=False),
         ("design", "rules", "symmetric"),
@@ -179,7 +197,8 @@ def test_cells_below_an_empty_heading_are_told_once(tmp_path: Path) -> None:
 
     lines = said(changed(tmp_path, emptied))
     assert [line for line in lines if "without a heading" in line] == [
-        "book.xlsx!Layers!C4: a cell without a heading above it (begin a remark with #)"
+        "book.xlsx!Layers!C4: a cell without a heading above it (begin a remark with #, or "
+        "write '# notes' above it)"
     ]
 
 

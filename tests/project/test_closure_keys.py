@@ -13,7 +13,7 @@ from optimizer.errors import InputError
 from optimizer.physics.gaskets import flat_ring, o_ring, seal_edge, valve_seat
 from optimizer.project import Project, load_project
 from optimizer.shelflife.breakdown import bill_of
-from optimizer.shelflife.check import check, used_walls
+from optimizer.shelflife.check import check, used_parts
 from optimizer.shelflife.covered import expand
 from optimizer.shelflife.exchange import exchange_of
 from optimizer.shelflife.package import HolePart, Layer, Wall, WallPart
@@ -153,7 +153,7 @@ def test_a_seal_is_never_scaled_when_the_lightest_wall_is_sought(tmp_path: Path)
     loaded = project(
         tmp_path, "    ring: {o_ring: {material: EPDM, ring_diameter: 30 mm, cord: 2 mm, compression: 20 %}}"
     )
-    assert set(used_walls(loaded.case)) == {"tub"}
+    assert {part.wall for part in used_parts(loaded.case)} == {"tub"}
 
 
 # -- holes ---------------------------------------------------------------------------------------------------

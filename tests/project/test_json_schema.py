@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import copy
 import importlib
 import importlib.util
 import json
 import pkgutil
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -22,6 +24,7 @@ from optimizer.errors import InputError
 from optimizer.project.base import Group, known_keys, meanings_of
 from optimizer.project.json_schema import json_schema
 from optimizer.project.meanings import MEANINGS
+from optimizer.project.schema import read_sections
 from optimizer.project.schema_package import ShapePart, WallPart
 from optimizer.project.source import read_source
 from tests.test_examples import PAGES, blocks, replaced, whole
@@ -230,3 +233,112 @@ def test_a_word_that_the_program_does_not_read_is_marked(
     with pytest.raises(InputError):
         load_project(file)
     assert said(check, data) != []
+
+
+#: What is no value of a key that takes one text or number: too much, too little, or nothing.
+OTHER_KINDS: tuple[Any, ...] = (True, [], {}, 5)
+#: Cells of a material that the examples do not have.
+EVERYTHING_OF_A_MATERIAL = {
+    "name": "PET", "family": "PET", "density": "1.36 g/cm3", "price": "1 EUR/kg", "note": "mine",
+    "roles": ["core"], "aliases": ["pet"], "recycling_family": "PET", "recycled_content": "10 %",
+    "glass_transition": "70 degC", "food_contact": True, "contains": ["none"],
+    "gauge": {"min": "5 um", "max": "1 mm"},
+    "permeability": [
+        {"gas": "O2", "value": 2, "unit": "cm3*mm/(m2*day*atm)", "temperature": "23 degC", "humidity": "0 %",
+         "source": "mine", "note": "x", "grade": "user", "spread": "5 %", "activation_energy": "30 kJ/mol"}
+    ],
+    "diffusivity": [
+        {"gas": "O2", "value": 1e-13, "unit": "m2/s", "temperature": "23 degC", "source": "mine", "note": "x"}
+    ],
+    "scavenger": {"gas": "O2", "rate": "0.002 1/s", "temperature": "23 degC", "source": "mine", "note": "x"},
+}  # fmt: skip
+
+
+def places(node: Any, here: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
+    if here:
+        yield here
+    items = node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else ()
+    for key, value in items:
+        yield from places(value, (*here, key))
+
+
+def put_at(data: dict[str, Any], place: tuple[Any, ...], value: Any) -> dict[str, Any]:
+    changed: dict[str, Any] = copy.deepcopy(data)
+    node: Any = changed
+    for step in place[:-1]:
+        node = node[step]
+    node[place[-1]] = value
+    return changed
+
+
+def refused(data: dict[str, Any], folder: Path) -> bool:
+    file = folder / "project.yaml"
+    file.write_text(json.dumps(data), encoding="utf-8")
+    try:
+        load_project(file)
+    except InputError:
+        return True
+    return False
+
+
+@pytest.mark.slow
+def test_what_the_schema_refuses_in_a_material_the_program_refuses_too(check: Any, tmp_path: Path) -> None:
+    base = dict(whole(ROOT / "docs" / "project-file.md"))
+    base["materials"] = [EVERYTHING_OF_A_MATERIAL]
+    assert not refused(base, tmp_path) and said(check, base) == []
+    taken = []
+    for place in places(base["materials"], ("materials",)):
+        for value in OTHER_KINDS:
+            data = put_at(base, place, value)
+            if said(check, data) and not refused(data, tmp_path):
+                taken.append((place, value))
+    assert taken == []
+
+
+@pytest.mark.parametrize("value", OTHER_KINDS[:3], ids=str)
+def test_the_source_of_a_row_is_a_text(value: Any, tmp_path: Path) -> None:
+    base = dict(whole(ROOT / "docs" / "project-file.md"))
+    base["materials"] = [EVERYTHING_OF_A_MATERIAL]
+    place = ("materials", 0, "permeability", 0, "source")
+    file = tmp_path / "project.yaml"
+    file.write_text(json.dumps(put_at(base, place, value)), encoding="utf-8")
+    with pytest.raises(InputError, match=r":1:\d+: .*permeability\[0\]\.source: expected one text, not"):
+        load_project(file)
+
+
+@pytest.mark.slow
+def test_program_and_schema_agree_on_values_of_another_kind(check: Any, tmp_path: Path) -> None:
+    seen = set()
+    file = tmp_path / "project.yaml"
+    for base in [read_source(path).data for path in GOOD]:
+        for place in places({key: value for key, value in base.items() if key != "materials"}):
+            kind = tuple("*" if isinstance(step, int) else step for step in place)
+            if kind in seen:
+                continue
+            seen.add(kind)
+            for value in OTHER_KINDS[:3]:
+                data = put_at(base, place, value)
+                file.write_text(json.dumps(data), encoding="utf-8")
+                marked, wrong = bool(said(check, data)), bool(read_sections(read_source(file))[1])
+                # an empty group or list may be right by its kind, and senseless all the same
+                assert marked == wrong or (wrong and value in ([], {})), (place, value)
+
+
+@pytest.mark.parametrize(
+    "place",
+    [("storage",), ("walls",), ("package", "parts"), ("design", "walls"), ("design", "choose_from")],
+    ids=str,
+)
+def test_a_list_or_group_that_needs_something_is_marked_where_it_is_empty(
+    place: tuple[Any, ...], check: Any, tmp_path: Path
+) -> None:
+    base = read_source(ROOT / "examples/oat_drink_bottle/project.yaml").data
+    empty: Any = {} if place[-1] in ("walls", "parts") and place[0] != "design" else []
+    data = put_at(base, place, empty)
+    assert said(check, data) and refused(data, tmp_path)
+
+
+def test_a_thickness_or_a_unit_without_letters_is_marked(check: Any) -> None:
+    base = read_source(ROOT / "examples/lightweight_bottle/before.yaml").data
+    assert said(check, put_at(base, ("package", "parts", "bottle", "thickness"), 5))
+    assert said(check, put_at(base, ("package", "parts", "bottle", "unit"), 5))

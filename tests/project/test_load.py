@@ -208,6 +208,24 @@ def test_a_carbonated_product_is_closed_at_its_own_temperature_without_air(tmp_p
     assert said == ["Headspace gas not given: no air, only CO2 assumed."]
 
 
+@pytest.mark.parametrize(("volumes", "warned"), [("4.0", False), ("0.8", True)])
+def test_co2_in_the_headspace_is_that_of_the_carbonation_and_warned_of_where_it_is_more(
+    tmp_path: Path, volumes: str, warned: bool
+) -> None:
+    """One volume is dissolved at about 0.7 atm at 4 degC (Henry's law, constants of Sander 2023)."""
+    limited = ("oxygen_gain: 20 mg/kg", "co2_loss: 15 %")
+    carbonated = ("  water_activity: 0.6", f"  carbonation: {{volumes: {volumes}, temperature: 4 degC}}")
+    plain = load_project(edited(tmp_path, carbonated, limited)).case
+    gas = ("{volume: 40 mL}", "{volume: 40 mL, gas: {CO2: 100 %}}")
+    flushed = load_project(edited(tmp_path, carbonated, limited, gas)).case
+    plainly, answer = (predict(c, version="", inputs_sha256="") for c in (plain, flushed))
+    assert answer.shelf_life_days == plainly.shelf_life_days is not None
+    said = [w for w in flushed.warnings if "product.carbonation" in w]
+    assert bool(said) == warned and not [w for w in plain.warnings if "product.carbonation" in w]
+    assert any(t.endswith("its share in headspace.gas adds none.") for t in answer.assumptions)
+    assert not any("1 atm including" in t for t in answer.assumptions)
+
+
 def test_a_wall_far_from_its_gauge_warns_but_loads(tmp_path: Path) -> None:
     case = load_project(edited(tmp_path, ("600 um", "6 um"))).case
     assert any("outside the gauge of 'HDPE'" in text for text in case.warnings)

@@ -12,8 +12,10 @@ import numpy as np
 import pytest
 import trimesh
 
+import optimizer
 from optimizer.errors import InputError
 from optimizer.project import load_project
+from optimizer.shelflife.check import walls_to_scale
 
 from .mesh_files import (
     AROUND,
@@ -183,6 +185,41 @@ def test_a_part_over_an_opening_has_its_area_and_its_own_thickness(folder: Path)
     assert any("flat over opening 1 of 'body', 28.2" in text for text in project.case.assumptions)
 
 
+@pytest.mark.parametrize(
+    ("now", "wanted"),
+    [
+        ("thickness_ratio: 0.9, regions: {rim: {above: 90 mm, wall: other}}", ("side",)),
+        ("thickness_ratio: 1, regions: {rim: {above: 90 mm, wall: other}}", ("side",)),
+        ("thickness_ratio: 1, regions: {rim: {above: 90 mm, wall: other, thickness_ratio: 0.9}}", ("other",)),
+    ],
+)
+def test_a_check_thins_the_body_and_no_rim_or_lid_that_was_left_as_it_is(
+    folder: Path, now: str, wanted: tuple[str, ...]
+) -> None:
+    """Neck finish and cap are fixed by the closure that they fit (common practice, no source)."""
+    lid = "lid: {opening_of: body, wall: other}"
+    rim = "regions: {rim: {above: 90 mm, wall: other}}"
+    before = read(folder, f"body: {{{MESH}, thickness_ratio: 1, {rim}}}", lid).case
+    case = read(folder, f"body: {{{MESH}, {now}}}", lid).case
+    assert walls_to_scale(before, case) == wanted
+    # a wall whose own layers differ is thinned, whatever it is of, and 'design' says which are free
+    thick = {"thickness: 1 mm": "thickness: 2 mm"}
+    other = read(folder, f"body: {{{MESH}, {now}}}", lid, **thick).case
+    assert "other" in walls_to_scale(before, other)
+    assert walls_to_scale(case, case, ("other",)) == ("other",)
+
+
+def test_where_no_wall_differs_a_check_thins_what_a_design_may_change(folder: Path) -> None:
+    rim = "regions: {rim: {above: 90 mm, wall: other}}"
+    text = "design: {walls: [other], choose_from: [plain stuff], rules: {inside: any, outside: any}}"
+    design = {"wall: steady": f"wall: steady\n{text}", "headspace_oxygen: 5 %": "headspace_oxygen: 50 %"}
+    lid = "lid: {opening_of: body, wall: side}"
+    project = read(folder, f"body: {{{MESH}, {rim}}}", lid, **design)
+    light = optimizer.check(project, project).lightest_passing
+    assert light is not None and list(light["walls"]) == ["other"]
+    assert "wall side kept as it is." in light["note"]
+
+
 def test_a_part_over_an_opening_may_stand_before_its_mesh(folder: Path) -> None:
     assert list(walls(read(folder, LID, f"body: {{{MESH}}}"))) == ["lid", "body"]
 
@@ -272,5 +309,5 @@ def test_two_hundred_thousand_faces_with_a_table_of_heights_load_fast(tmp_path: 
     load_project(path)
     begin = time.process_time()
     load_project(path)
-    # about 1 s here; the bound leaves room for a machine that is slow or shared
-    assert time.process_time() - begin < 5.0
+    # about 1 s here; ten times that for a slow machine
+    assert time.process_time() - begin < 10.0

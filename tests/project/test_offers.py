@@ -167,6 +167,14 @@ def test_a_workbook_says_the_same_as_the_csv_of_its_sheet(tmp_path: Path) -> Non
             )
 
 
+def test_an_offer_in_a_hidden_row_is_not_read_unseen(tmp_path: Path) -> None:
+    def filtered(sheet: Any) -> None:
+        sheet.row_dimensions[2].hidden = True
+
+    (only_one,) = problems(read_offers, saved(workbook(tmp_path, ROWS), filtered))
+    assert "!A2: the row is hidden, and something stands in it" in only_one
+
+
 def test_numbers_percentages_and_merged_cells_of_a_workbook_are_read_as_seen(tmp_path: Path) -> None:
     rows = [
         [
@@ -231,6 +239,8 @@ def test_a_price_is_put_together_with_its_currency(tmp_path: Path) -> None:
         ('A,slab,,"1,420 EUR/t",,,,,', "2:10", "price: '1,420' may be 1.420 or 1420"),
         ('A,slab,,"1.420,00 EUR/t",,,,,', "2:", "price: a comma in a number or unit"),
         ("A,slab,,-1 EUR/kg,,,,,", "2:9", "price: a price must not be negative"),
+        ("A,slab,,0 EUR/kg,,,,,", "2:9", "price: a price must be above 0 (leave it empty"),
+        ("A,slab,,1 EUR/kg,O2,0 Barrer,23 degC,0 %,", "2:21", "value: a value must be above 0"),
         ("A,slab,,1 EUR/kg,He,1 Barrer,23 degC,0 %,", "2:18", "gas: 'He' is not a gas that is known here"),
         ("A,slab,,1 EUR/kg,,1 Barrer,23 degC,0 %,", "2:18", "gas: the gas is missing"),
         ("A,slab,,1 EUR/kg,O2,2 g,23 degC,0 %,", "2:23", "value: 'g' is the unit of a mass"),
@@ -257,6 +267,33 @@ def test_a_mistake_is_shown_at_its_cell(tmp_path: Path, row: str, place: str, sa
 def test_all_mistakes_of_a_sheet_come_at_once(tmp_path: Path) -> None:
     rows = "A,slab,,1.42,,,,,\nB,slab,,1 EUR/kg,O2,x,23 degC,0 %,\n,,,,,,,,2\n"
     assert len(problems(read_offers, csv_file(tmp_path, ",".join(HEAD) + "\n" + rows))) == 3
+
+
+@pytest.mark.parametrize("form", ["csv", "xlsx"])
+def test_mistakes_of_cells_and_of_what_they_name_come_at_once(tmp_path: Path, form: str) -> None:
+    """An unknown material stands beside cells that cannot be read, in its own row and in others."""
+    rows = [
+        HEAD,
+        ["A", "Nylon X", "", "1 EUR/kg"],
+        ["B", "slab", "", "0 EUR/kg", "O2", "0 Barrer", "23 degC", "0 %"],
+        ["C", "Nylon Y", "", "1.42"],
+        ["D", "slab", "", "1 CHF/kg"],
+    ]
+    path = csv_file(tmp_path, as_csv(rows)) if form == "csv" else workbook(tmp_path, rows)
+    found = [text.partition(" (")[0].partition("; expected")[0] for text in problems(bound, path)]
+    places = {text.removeprefix(str(path)).partition(": ")[0] for text in found}
+    if form == "xlsx":
+        assert places == {f"!Sheet!{x}" for x in ("B2", "D3", "F3", "D4", "B4", "D5")}
+    else:
+        assert [text.removeprefix(f"{path}:")[0] for text in found] == ["2", "3", "3", "4", "4", "5"]
+    assert sorted(text.partition(": ")[2].replace("material: ", "") for text in found) == [
+        "price: a price must be above 0",
+        "price: a unit is missing",
+        "price: the price is in CHF, the project in EUR",
+        "there is no material 'Nylon X'",
+        "there is no material 'Nylon Y'",
+        "value: a value must be above 0",
+    ]
 
 
 @pytest.mark.parametrize(
@@ -370,10 +407,19 @@ def test_an_alias_names_the_candidate_and_anything_else_is_refused(tmp_path: Pat
     assert [text.removeprefix(f"{path}:").partition(" (")[0] for text in found] == [
         "2:3: material: 'PET' is not among the materials to choose from",
         "3:3: material: there is no material 'EVHO 32'",
-        "4:8: price: the price is missing, and the cost is to be minimised",
         "5:8: price: the price is in USD, the project in EUR",
     ]
-    assert "did you mean EVOH 32" in found[1] and "--rate" in found[3]
+    assert "did you mean EVOH 32" in found[1] and "--rate" in found[2]
+
+
+@pytest.mark.parametrize("form", ["csv", "xlsx"])
+def test_an_offer_without_a_price_is_read_and_known_to_have_none(tmp_path: Path, form: str) -> None:
+    rows = [["supplier", "material", "price"], ["A", "slab", ""], ["B", "slab", "3 EUR/kg"]]
+    path = csv_file(tmp_path, as_csv(rows)) if form == "csv" else workbook(tmp_path, rows)
+    _, a, b = bound(path).contenders
+    assert (a.unpriced, b.unpriced) == (True, False)
+    # the search for the price to tie starts at that of the material replaced, 2 EUR/kg
+    assert a.price is not None and (a.price.per_kg, a.price.unit) == (2.0, "EUR/kg")
 
 
 def test_one_value_scales_the_humidity_response_of_the_material_it_replaces(tmp_path: Path) -> None:
@@ -396,6 +442,37 @@ def test_one_value_scales_the_humidity_response_of_the_material_it_replaces(tmp_
     assert ratios == pytest.approx([ratios[0]] * 6, rel=1e-9)
     assert any("humidity response of the material it replaces" in n for n in new.notes)
     assert new.water == old.water and new.gases["CO2"] == old.gases["CO2"]
+
+
+@pytest.mark.parametrize(
+    ("humidity", "said"),
+    [
+        ("0 %", "tested at 0 %RH"),
+        ("", "tested at a humidity not stated, taken as 0 %RH"),
+        ("95 %", "tested at 95 %RH"),
+        ("60 %", ""),
+        ("65 %", ""),
+        ("90 %", ""),
+    ],
+)
+def test_a_test_off_the_measured_humidity_response_is_pointed_out(
+    tmp_path: Path, humidity: str, said: str
+) -> None:
+    """The shipped EVOH 32 was measured from 60 to 90 %RH and lets more through the moister it is: a value of
+    a dry test, taken for one at 60 %RH, makes the barrier in use too good, one of a moister test too poor."""
+    rows = "supplier,material,price,gas,value,temperature,humidity\n"
+    row = f"A,EVOH 32,6 EUR/kg,O2,0.3 cm3*20um/(m2*day*atm),20 degC,{humidity}\n"
+    a = one(csv_file(tmp_path, rows + row), OAT)
+    notes = a.options.candidates[a.replaced[0]].notes
+    found = [note for note in notes if "barrier in use" in note]
+    assert not [note for note in notes if note.startswith("O2: ") and "taken as dry" in note]
+    if not said:
+        assert not found
+        return
+    (note,) = found
+    which = "understated" if humidity == "95 %" else "overstated"
+    assert note.startswith(f"O2: {said}, and the humidity response") and "from 60 to 90 %RH only" in note
+    assert f"the barrier in use may be {which}; ask for a value at 65 %RH" in note
 
 
 def test_rows_at_several_humidities_are_a_response_of_their_own(tmp_path: Path) -> None:

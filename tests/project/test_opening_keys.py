@@ -13,8 +13,9 @@ import pytest
 import trimesh
 
 from optimizer.project import Project
-from optimizer.project.describe import describe_parts
 from optimizer.shelflife.changes import changes
+from optimizer.shelflife.covered import expand
+from optimizer.shelflife.package import WallPart
 from optimizer.shelflife.predict import predict
 
 from .mesh_files import BASE, HEIGHT, RADIUS, SIDE, SIDES, beaker, oxygen, read, ring_mesh, said, save, walls
@@ -225,8 +226,11 @@ def test_a_label_over_all_of_a_part_leaves_what_lies_under_its_seal(folder: Path
 
 def test_what_lies_under_a_seal_leaves_the_thickness_told_of_a_part_as_it_is(folder: Path) -> None:
     """Its mass over its open area would be 440 um."""
-    rows = {row["part"]: row for row in describe_parts(read(folder, SEALED, LID).case)}
-    assert rows["body"]["thickness"] == rows["lid"]["thickness"] == "400 um"
+    package = expand(read(folder, SEALED, LID).case.package)
+    parts = {part.name: part for part in package.parts if isinstance(part, WallPart)}
+    for name in ("body", "lid"):
+        nominal = package.walls[parts[name].wall].thickness
+        assert nominal * parts[name].mean_ratio(nominal) == pytest.approx(400e-6, rel=1e-9)
 
 
 def test_a_comparison_tells_that_a_region_went_under_the_seal(folder: Path) -> None:

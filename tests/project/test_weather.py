@@ -134,8 +134,8 @@ def test_two_years_hour_by_hour_are_as_an_exponential_for_every_hour(tmp_path: P
 
 def test_tables_show_one_row_for_a_year_of_hours_and_its_mean_transmission(tmp_path: Path) -> None:
     # a day of one sine in temperature: mean rate against that at 23 degC by quadrature
-    t = 23 + 8 * np.sin(2 * np.pi * (np.arange(96) + 0.5) / 96)
-    rows = [f"{i / 4},{a:.6f},50" for i, a in enumerate(t)]
+    t = 23 + 8 * np.sin(2 * np.pi * (np.arange(24) + 0.5) / 24)
+    rows = [f"{i},{a:.6f},50" for i, a in enumerate(t)]
     csv = "\n".join(["time h,temperature degC,humidity %", *rows])
     stage = "{name: shop, duration: 1 day, temperature: 23 degC, humidity: 50 %}"
     case = case_of(tmp_path, stage, "{name: yard, weather: depot.csv, duration: 300 days}", csv=csv)

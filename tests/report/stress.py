@@ -426,7 +426,7 @@ def portfolio(*units: str) -> Portfolio:
             for status in ("optimal", "memory limit", "input error")
         ),
         computed=3,
-        passed_over=(),
+        passed_over={},
         workers=2,
         seconds=12.3,
     )

@@ -7,6 +7,7 @@ from datetime import datetime
 
 import pytest
 
+from optimizer.report.compare import compare_page
 from optimizer.report.figures.model import BarChart, SectionDrawing
 from optimizer.report.figures.offers import pairs_chart, price_chart, price_per_kg, value_chart
 from optimizer.report.html.compare import compare_report
@@ -194,6 +195,93 @@ def test_the_first_page_says_who_is_ahead_by_how_much_and_up_to_which_price() ->
     assert report.question == (
         "Which of 3 offers, and of the project as it is, makes the cheapest package for 84 days?"
     )
+
+
+def test_a_lead_within_the_spread_is_said_in_the_verdict() -> None:
+    assert made(COMPARED).verdict == (
+        "CHEAPEST: Alder for MXD6 oriented, 0.02 EUR/package; it cannot be told apart from Cedar."
+    )
+    apart = tuple(replace(p, distinguishable=True) for p in COMPARED.pairs)
+    assert "told apart" not in made(replace(COMPARED, pairs=apart)).verdict
+    unknown = tuple(replace(p, distinguishable=None) for p in COMPARED.pairs)
+    assert "told apart" not in made(replace(COMPARED, pairs=unknown)).verdict
+
+
+def test_of_many_that_cannot_be_told_apart_the_verdict_names_two_and_counts_the_rest() -> None:
+    more = [replace(CEDAR, name=name, rank=3 + k) for k, name in enumerate(("Elm", "Fir", "Gum"))]
+    close = [Pair("Alder", o.name, 0.0001, 0.0002, False) for o in more]
+    report = made(replace(COMPARED, offers=(ALDER, CEDAR, *more), pairs=(*COMPARED.pairs, *close)))
+    assert report.verdict.endswith("; it cannot be told apart from Cedar, Elm and 2 others.")
+
+
+def test_an_offer_without_a_price_stands_last_with_the_price_to_tie() -> None:
+    elm = replace(
+        offer("Elm", 0, 0.0, 0.0, 8.5, rival="Alder"),
+        rank=None, value=None, lower_bound=None, gap=None, price=None,
+        cost_per_package=None, cost_per_year=None,
+    )  # fmt: skip
+    result = replace(COMPARED, offers=(ALDER, CEDAR, BASE, elm, LOST))
+    page = compare_page(result).text()
+    flat = " ".join(page.split())
+    said = "Elm for MXD6 oriented has no price and is not ranked; it would tie with Alder at 8.5 EUR/kg."
+    assert said in flat and "Elm no price" in flat and "Elm - 8.5 EUR/kg Alder" in flat
+    assert "No structure meets the target - Dogwood" in flat
+    report = made(result)
+    assert said in report.limits and report.verdict.startswith("CHEAPEST: Alder")
+    assert {f.name: f.value for f in report.facts}["Without a structure"] == "1 of 5"
+    alone = compare_page(replace(COMPARED, offers=(replace(elm, break_even_price=None),), pairs=())).text()
+    assert "NOT RANKED: no offer that meets the target has a price." in alone
+
+
+def test_where_the_gauge_binds_the_page_says_that_the_barrier_is_not_used() -> None:
+    def thin(o: OfferOutcome) -> OfferOutcome:
+        layers = (ChosenLayer("PET", 108.0), ChosenLayer("MXD6 oriented", 5.0))
+        return replace(o, structure={"bottle": layers}, plus_minus=0.0, barrier_unused=True)
+
+    pairs = tuple(replace(p, plus_minus=0.0, distinguishable=True, left_open=2e-7) for p in COMPARED.pairs)
+    offers = (thin(ALDER), thin(CEDAR), thin(BASE), LOST)
+    flat = " ".join(compare_page(replace(COMPARED, offers=offers, pairs=pairs)).text().split())
+    assert "no effect of the spread of the measurements, for both stand at the thinnest gauge" in flat
+    assert "the proofs leave 2.0e-07 EUR/package open" in flat and "+-" not in flat.replace("+- 95 %", "")
+    assert "has no effect: every offer stands at its thinnest gauge." in flat
+    assert (
+        "The barrier of MXD6 oriented is not used to the full: with Alder, Cedar and the project as it is it "
+        "stands at the thinnest gauge it may have, 5 um" in flat
+    )
+    assert "they differ by price and density only" in flat
+    assert "barrier of MXD6" not in compare_page(COMPARED).text()
+
+    def told(minimised: str, *found: OfferOutcome) -> str:
+        result = replace(COMPARED, offers=found, pairs=pairs, minimised=minimised)
+        return " ".join(compare_page(result).text().split()).replace("- ", "-")
+
+    assert "they differ by density only" in told("mass", *offers)
+    assert "they differ" not in told("thickness", *offers)
+    wider = replace(offers[1], structure={"bottle": (ChosenLayer("MXD6 oriented", 9.0),)})
+    flat = told("cost", offers[0], wider)
+    assert "with Alder and Cedar it stands at the thinnest gauge of each, and the" in flat
+    assert "they differ" not in flat
+
+
+def test_that_there_is_nothing_to_tie_with_is_no_condition() -> None:
+    alone = replace(BASE, rank=1, rival="", break_even_note="there is nothing to tie with")
+    assert "nothing to tie with" not in compare_page(replace(COMPARED, offers=(alone,), pairs=())).text()
+    assert "The project as it is: never ties." in compare_page(COMPARED).text()
+
+
+def test_warnings_about_the_best_and_those_close_to_it_stand_first() -> None:
+    warnings = ("Something of the project", "Dogwood: lost", "Cedar: close", "Alder: best")
+    page = compare_page(replace(COMPARED, warnings=warnings)).text()
+    found = [line.strip("- ") for line in page.partition("\nWarnings\n")[2].splitlines()[:4]]
+    assert found == ["Alder: best", "Cedar: close", "Something of the project", "Dogwood: lost"]
+
+
+def test_the_first_page_holds_the_best_against_the_next_and_against_the_project_as_it_is() -> None:
+    limits = made(COMPARED).limits
+    assert [x.partition(": ")[0] for x in limits[:2]] == [
+        "0.0001 EUR/package (0.5 %) cheaper than Cedar",
+        "0.001 EUR/package (4.8 %) cheaper than the project as it is",
+    ]
 
 
 def test_walls_stand_side_by_side_and_the_best_is_on_the_first_page() -> None:

@@ -124,7 +124,7 @@ def test_an_answer_full_of_hostile_texts_has_no_formula_and_no_outside_link(text
     check_harmless(results_workbook(hostile(text), CREATED))
 
 
-@pytest.mark.parametrize("name", [name for name in RESULTS if _NAMED in str(RESULTS[name])])
+@pytest.mark.parametrize("name", [name for name in RESULTS if _NAMED in repr(RESULTS[name])])
 def test_hostile_names_are_harmless_in_the_answers_of_all_commands(name: str) -> None:
     result = poisoned(RESULTS[name], FORMULAS[0])
     data = results_workbook(result, CREATED)

@@ -71,6 +71,23 @@ def test_every_warning_assumption_caution_and_source_is_in_the_workbook_in_full(
         assert {row["material"], row["unit"], row["source"], row["grade"]} <= texts
 
 
+@each
+def test_every_first_sheet_opens_with_the_title_and_closes_with_what_tells_it_from_others(name: str) -> None:
+    result = RESULTS[name]
+    items = list(answers(book_of(name)["Answer"]).items())
+    assert (items[0][0], items[0][1][0]) == ("title", result.title)
+    own = [(what, row[0]) for what, row in items if not what.startswith("sheet: ")]
+    told = [
+        ("command", result.command),
+        ("version", result.version),
+        ("input checksum (SHA-256)", result.inputs_sha256),
+    ]
+    at = own.index(told[0])
+    assert own[at : at + 3] == told
+    assert [what for what, _ in own[at + 3 :]][-1] == "date"
+    assert len(own[at + 3 :]) <= 2  # a check has the checksum of its baseline, too
+
+
 def test_the_first_sheet_says_the_verdict_in_words_with_version_checksum_and_date() -> None:
     book = book_of("predict")
     assert book.sheetnames[0] == "Answer"

@@ -284,3 +284,12 @@ def test_a_cut_text_fits_and_is_as_long_as_can_be() -> None:
     longer = text[: len(short) + 2] + "..."
     assert lines(longer, kind) == 3
     assert cut("a  b\n", kind, 1) == "a b"
+
+
+def test_what_a_figure_leaves_out_stands_below_it_for_everyone_to_read() -> None:
+    lines = replace(samples.figures()[0], note="Drawn is <the> mean.")
+    report = replace(
+        samples.report(), sections=(Section("time", "Over time", (lines, samples.figures()[1])),)
+    )
+    found = lxml.html.document_fromstring(rendered(report)).xpath("//figure/p")
+    assert [(p.get("class"), words(p)) for p in found] == [("note", "Drawn is <the> mean.")]

@@ -22,7 +22,7 @@ from optimizer.report.colours import SEQUENCE
 from optimizer.report.figures.mesh_drawn import MOST_FACES, view_of
 from optimizer.report.figures.meshes import common_span, local_rates, mesh_views, region_views
 from optimizer.report.figures.model import MeshView
-from optimizer.results import PredictResult
+from optimizer.results import OuterPackAnswer, PredictResult
 from optimizer.units.systems import SI, US
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -157,7 +157,18 @@ def test_the_faces_of_a_measured_bottle_let_through_what_the_prediction_says(tmp
 def test_a_label_is_said_to_be_left_out() -> None:
     project = optimizer.load_project(EXAMPLES / "lightweight_bottle/after.yaml")
     (view,) = mesh_views(project, optimizer.predict(project))
-    assert "The label wrap on 55 % of bottle is not in the view" in view.description
+    assert view.note.startswith("The label wrap on 55 % of bottle is not in the view")
+    assert view.note in view.description
+
+
+def test_an_outer_pack_is_said_to_be_left_out(tmp_path: Path) -> None:
+    """The outer pack of the answer is all that the view asks for; its numbers are invented."""
+    alone, _ = seen(tmp_path)
+    around = OuterPackAnswer(12, 500.0, "film", 30.0, 2.5, None, None, "EUR", 180.0, 1.0, 50.0)
+    view, _ = seen(tmp_path, outer_pack=around)
+    assert alone.note == ""
+    assert view.note == "The outer pack is not in the view: shown is the wall of the package in it."
+    assert view.note in view.description
 
 
 def test_faces_under_a_seal_have_no_value(tmp_path: Path) -> None:

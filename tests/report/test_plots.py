@@ -87,7 +87,8 @@ def test_bands_and_rules_stand_where_the_figure_says() -> None:
         ("truck", 90.0, 97.0),
         ("shelf", 97.0, 270.0),
     ]
-    assert [s["label"]["text"] for s in rules] == ["Oxygen limit", "target", "median"]
+    assert [s["name"] for s in rules] == ["Oxygen limit", "target", "median"]
+    assert rules[0]["label"]["text"] == "Oxygen limit"
     assert (rules[0]["y0"], rules[0]["y1"], rules[1]["x0"], rules[1]["x1"]) == (5.0, 5.0, 270.0, 270.0)
 
 
@@ -203,13 +204,14 @@ def test_a_mesh_without_any_value_has_the_colour_of_its_drawing() -> None:
 
 @pytest.mark.parametrize("hostile", samples.HOSTILE)
 def test_hostile_text_never_becomes_a_mark(hostile: str) -> None:
-    """Marks that plotly itself reads are <br> only; in a script element no '<', '>' or '&' stands at all."""
+    """Marks that plotly itself reads are <br>, and <b> around our own numbers and letters; in a script
+    element no '<', '>' or '&' stands at all."""
     for figure in samples.figures(hostile):
         written = plotly_json(figure)
         assert not re.search("[<>&]", written)
         if written:
             for text in texts(json.loads(written)):
-                assert not re.search(r"<(?!br>)|\$", text)
+                assert not re.search(r"<(?!br>)|\$", re.sub(r"<b>(?:\d+|[A-Z]{1,2})</b>", "", text))
 
 
 def test_nothing_leads_to_a_server() -> None:

@@ -298,6 +298,14 @@ def test_a_bar_of_influence_ends_at_all_that_the_input_does() -> None:
     assert min(rest) >= 0.0
 
 
+def test_an_influence_is_named_in_the_words_of_the_terminal() -> None:
+    shared = Influence("shared: source a_handbook", 0.2, 0.3)
+    chart = influence_chart(replace(spread((1.0, 2.0)), influences=(shared,)))
+    assert chart is not None
+    words = "what the properties from a_handbook have in common"
+    assert chart.rows == (words,) and words in chart.description
+
+
 def test_every_chart_says_what_it_shows(oat: PredictResult) -> None:
     ways = ways_chart(oat)
     assert ways is not None

@@ -97,6 +97,29 @@ def test_carbonation_at_closing_is_that_of_the_definition() -> None:
     assert result.amounts["CO2"][0, 0] == pytest.approx(expected, rel=2e-5)
 
 
+@pytest.mark.parametrize("gas", [{"CO2": 1.0}, {"N2": 0.6, "CO2": 0.4}, {"N2": 1.0}])
+def test_a_share_of_co2_in_the_headspace_adds_none_to_a_carbonated_product(gas: dict[str, float]) -> None:
+    # carbonation is a state of equilibrium (Henry's law): the liquid has one CO2 pressure above it, whatever
+    # was blown into the headspace; the other gases are there at their shares of 1 atm less water vapour
+    limits = (Limit("co2_loss", 0.15), Limit("headspace_oxygen", 0.5))
+    product = Product(
+        0.5,
+        5e-4,
+        Headspace(2e-5, True, gas),
+        1.0,
+        carbonation=Carbonation(4.0, 273.15),
+        closing_temperature=273.15,
+        limits=limits,
+    )
+    start = run(product, closure(CO2=0.0, O2=0.0, N2=0.0))
+    expected = 2.0 / 22.413969 + 2.589e5 * 2e-5 / (GAS_CONSTANT * 273.15)
+    assert start.amounts["CO2"][0, 0] == pytest.approx(expected, rel=2e-5)
+    dry = ATMOSPHERE - float(saturation_pressure(273.15))
+    h = 6.4e-6 * math.exp(1300 * (1 / 273.15 - 1 / 298.15))  # N2, Sander 2023
+    nitrogen = gas.get("N2", 0.0) * dry * (h * 5e-4 + 2e-5 / (GAS_CONSTANT * 273.15))
+    assert start.amounts["N2"][0, 0] == pytest.approx(nitrogen, rel=1e-6)
+
+
 def test_first_order_oxidation_with_ingress_settles_at_0_319231_mg_per_litre() -> None:
     # dC/dt = k_in (C_eq - C) - k_r C; 0.02/day, 0.5/day, 8.3 mg/L from 8.0 mg/L: 0.361602 at 10 days
     litre, psat = 1e-3, float(saturation_pressure(T23))

@@ -12,7 +12,7 @@ import functools
 import os
 import subprocess
 import sys
-import time
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -294,10 +294,16 @@ def test_a_wait_is_announced(monkeypatch: pytest.MonkeyPatch) -> None:
     march(coupled())
     monkeypatch.setattr(compiled, "_ready", False)
     monkeypatch.setattr(compiled, "_PATIENCE", 0.0)
-    monkeypatch.setattr(kernel, "load", lambda *_: time.sleep(0.05))
-    march(coupled(), say=told.append)
+    heard = threading.Event()
+
+    def say(text: str) -> None:
+        told.append(text)
+        heard.set()
+
+    monkeypatch.setattr(kernel, "load", lambda *_: heard.wait(120))  # as long as nothing is said
+    march(coupled(), say=say)
     assert told == [compiled.COMPILING]
-    march(coupled(), say=told.append)
+    march(coupled(), say=say)
     assert len(told) == 1
 
 

@@ -13,6 +13,7 @@ trimesh is imported when a file needs it: that takes half a second.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
 from typing import cast
@@ -36,8 +37,8 @@ LARGEST_FILE = 4_000_000_000
 EXPORT = "export the surface as STL, OBJ, PLY, OFF, GLB or 3MF"
 
 
-def read(path: Path) -> RawMesh:
-    """The bodies of a mesh file in its own unit, with its transforms applied.
+def read(path: Path, contents: Callable[[Path], bytes] = Path.read_bytes) -> RawMesh:
+    """The bodies of a mesh file in its own unit, with its transforms applied; ``contents`` gives its bytes.
 
     All coordinates are finite and every face names vertices that are there. Notes that begin with "check: "
     tell of what may be damage. Raises GeometryError for a file that cannot be used.
@@ -46,7 +47,7 @@ def read(path: Path) -> RawMesh:
         kind = path.suffix.lower().lstrip(".")
         if kind not in READERS:
             raise MeshFault(f"a .{kind} file is not a triangle mesh that can be read", _export_hint(kind))
-        data = _bytes(path)
+        data = _bytes(path, contents)
         if kind in TEXT_ONLY and b"\0" in data:
             raise MeshFault(f"has zero bytes, which no text of an {kind.upper()} file has")
         mesh = cast(RawMesh, import_module(f"optimizer.geometry.mesh.{READERS[kind]}").read(data, path.stem))
@@ -69,11 +70,11 @@ def _export_hint(kind: str) -> str:
     return EXPORT + "; from STEP or IGES use the CAD program's mesh export"
 
 
-def _bytes(path: Path) -> bytes:
+def _bytes(path: Path, contents: Callable[[Path], bytes]) -> bytes:
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise MeshFault("the file is larger than 4 GB", "export a coarser mesh")
-        data = path.read_bytes()
+        data = contents(path)
     except FileNotFoundError:
         raise MeshFault(f"no such file in {path.parent}", "check the name and the folder") from None
     except OSError as error:

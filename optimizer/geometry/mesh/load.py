@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,15 +14,21 @@ from optimizer.geometry.mesh.solids import Shows
 from optimizer.geometry.surface import Surface
 
 
-def load(path: Path | str, unit: float, shows: Shows | None = None) -> Mesh:
+def load(
+    path: Path | str,
+    unit: float,
+    shows: Shows | None = None,
+    contents: Callable[[Path], bytes] = Path.read_bytes,
+) -> Mesh:
     """Read, clean and measure a mesh file in which one unit of length is ``unit`` [m].
 
-    shows: which faces of the wall the file has, where the user says so; see ``clean``.
+    shows: which faces of the wall the file has, where the user says so; see ``clean``. contents: gives
+    the bytes of the file.
     Raises GeometryError for a file or a mesh that cannot be used.
     """
     check_unit(unit)
     path = Path(path)
-    return clean(replace(read(path), name=path.name), unit, shows)
+    return clean(replace(read(path, contents), name=path.name), unit, shows)
 
 
 def load_surface(path: Path | str, unit: float, dimensions: str = "outside") -> Surface:

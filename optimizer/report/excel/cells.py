@@ -51,6 +51,14 @@ def is_risky(text: str) -> bool:
     return text.lstrip(" ").startswith(OPENERS)
 
 
+def csv_text(text: str) -> str:
+    """The text as a cell of a CSV file, which has no types: an apostrophe before what would be a formula.
+
+    Source: OWASP, CSV Injection (the apostrophe before the cell's first character).
+    """
+    return f"'{text}" if is_risky(text) else text
+
+
 def header_text(text: str, longest: int = 90) -> str:
     """A text for the head or foot of a printed page, in which '&' starts a code: one line, not too long."""
     line = " ".join(_NOT_XML.sub(" ", text).split())

@@ -14,9 +14,8 @@ from optimizer.report.excel.table import (
     fact,
     facts_of,
     filled,
-    identity_facts,
-    said_facts,
     side_by_side,
+    whole,
 )
 from optimizer.report.predict import worst_stage
 from optimizer.report.wording import limit_name
@@ -58,13 +57,13 @@ def check_tables(result: CheckResult) -> dict[str, Table]:
         dict.fromkeys([*result.changed.cautions, *result.baseline.cautions]),
         result.sources,
     )
-    answer = Table("The answer.", tuple(_answer(result)))
     over_time = {name: table for name, table in series.items() if table is not None}
-    return {"Answer": answer, **filled(own), **both, **over_time, **filled(basis)}
+    last = [fact("input checksum of the baseline", result.baseline.inputs_sha256)]
+    sheets = {**filled(own), **both, **over_time}
+    return whole(result, check_page(result), _facts(result), sheets, last=last, basis=basis)
 
 
-def _answer(result: CheckResult) -> Iterator[Row]:
-    yield from said_facts(check_page(result))
+def _facts(result: CheckResult) -> Iterator[Row]:
     yield from key_facts(result.changed)
     yield fact("margin to the target", result.margin_pct, "%")
     for name, days in result.shelf_life_days.items():
@@ -77,11 +76,8 @@ def _answer(result: CheckResult) -> Iterator[Row]:
     ):
         if share is not None:
             yield fact(what, Share(share))
-    baseline = result.baseline
-    for row in key_facts(baseline):
+    for row in key_facts(result.baseline):
         yield {**row, "item": f"baseline: {row['item']}"}
-    yield from identity_facts(result.version, result.inputs_sha256, result.command)
-    yield fact("input checksum of the baseline", baseline.inputs_sha256)
 
 
 def _compared(result: CheckResult) -> Iterator[Row]:

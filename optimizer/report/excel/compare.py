@@ -10,13 +10,10 @@ from optimizer.report.excel.table import (
     LAYER_UNITS,
     Row,
     Table,
-    basis_tables,
     fact,
     facts_of,
-    filled,
-    identity_facts,
     layer_rows,
-    said_facts,
+    whole,
 )
 from optimizer.report.wording import in_words
 from optimizer.results_compare import CompareResult, OfferOutcome
@@ -47,7 +44,7 @@ def compare_tables(result: CompareResult) -> dict[str, Table]:
         "Pairs": Table(
             "Every two offers, the better first, and whether they can be told apart.",
             tuple(_pairs(result)),
-            {"difference": result.objective_unit, "+- 95 %": result.objective_unit},
+            {name: result.objective_unit for name in ("difference", "+- 95 %", "left open by the proofs")},
         ),
         "Structure": Table(
             "Walls of each offer, inside to outside.",
@@ -76,13 +73,10 @@ def compare_tables(result: CompareResult) -> dict[str, Table]:
         ),
         "Solver": Table("How it was solved.", tuple(facts_of(result.solver, {"seconds": "s"}))),
     }
-    basis = basis_tables(result.warnings, result.assumptions, result.cautions, result.sources)
-    answer = Table("The answer.", tuple(_answer(result)))
-    return {"Answer": answer, **filled(own), **filled(basis)}
+    return whole(result, compare_page(result), _facts(result), own)
 
 
-def _answer(result: CompareResult) -> Iterator[Row]:
-    yield from said_facts(compare_page(result))
+def _facts(result: CompareResult) -> Iterator[Row]:
     yield fact("status", result.status.replace("_", " "))
     yield fact("minimised", result.minimised)
     best = next((o for o in result.offers if o.rank == 1), None)
@@ -92,7 +86,6 @@ def _answer(result: CompareResult) -> Iterator[Row]:
     yield fact("target", result.target_days, "days")
     yield fact("packages per year", result.volume_per_year, "packages/year")
     yield fact("gases looked at", ", ".join(result.gases))
-    yield from identity_facts(result.version, result.inputs_sha256, result.command)
 
 
 def _offer(o: OfferOutcome) -> Row:
@@ -112,6 +105,7 @@ def _offer(o: OfferOutcome) -> Row:
         "mass": o.mass_g,
         "offered material": o.offered_g,
         "shelf life": o.shelf_life_days,
+        "barrier not used": o.barrier_unused,
     }
 
 
@@ -138,6 +132,7 @@ def _pairs(result: CompareResult) -> Iterator[Row]:
             "of": p.second,
             "difference": p.difference,
             "+- 95 %": p.plus_minus,
+            "left open by the proofs": p.left_open,
             "told apart": p.distinguishable,
             "spread needed, of the present": _share(p.spread_needed),
         }

@@ -15,10 +15,9 @@ from optimizer.report.excel.table import (
     fact,
     facts_of,
     filled,
-    identity_facts,
     layer_rows,
     listing,
-    said_facts,
+    whole,
 )
 from optimizer.report.wording import in_words, limit_name
 from optimizer.results import DesignResult
@@ -27,39 +26,32 @@ from optimizer.results import DesignResult
 def design_tables(result: DesignResult) -> dict[str, Table]:
     """All sheets of ``design``."""
     predicted = result.predicted
-    answer = (
-        *said_facts(design_page(result)),
-        *_key_facts(result),
-        *([] if predicted is None else key_facts(predicted)),
-        *identity_facts(result.version, result.inputs_sha256, result.command),
-    )
-    own = filled(
-        {
-            "Structure": Table(
-                "The structure chosen, inside to outside.", tuple(layer_rows(result.structure)), LAYER_UNITS
-            ),
-            "Alternatives": Table(
-                "The next best structures, layer by layer.",
-                tuple(_alternatives(result)),
-                {"objective": result.objective_unit, "above best": "%", **LAYER_UNITS},
-            ),
-            "Binding": Table(
-                "What one step of each limit or rule saves or costs, designed anew.", tuple(_binding(result))
-            ),
-            "Relaxed structures": Table(
-                "Structures that come out where a limit or rule is relaxed by one step.",
-                tuple(_relaxed(result)),
-                LAYER_UNITS,
-            ),
-            "Binding notes": listing(map(in_words, result.binding_notes), "What was not looked at."),
-            "Conflict": listing(map(in_words, result.conflict), "What cannot hold together."),
-            "Confidence": Table("What the confidence asked for costs.", tuple(_confidence(result))),
-            "Solver": Table("How it was solved.", tuple(facts_of(result.solver, {"seconds": "s"}))),
-        }
-    )
+    facts = (*_key_facts(result), *([] if predicted is None else key_facts(predicted)))
+    own = {
+        "Structure": Table(
+            "The structure chosen, inside to outside.", tuple(layer_rows(result.structure)), LAYER_UNITS
+        ),
+        "Alternatives": Table(
+            "The next best structures, layer by layer.",
+            tuple(_alternatives(result)),
+            {"objective": result.objective_unit, "above best": "%", **LAYER_UNITS},
+        ),
+        "Binding": Table(
+            "What one step of each limit or rule saves or costs, designed anew.", tuple(_binding(result))
+        ),
+        "Relaxed structures": Table(
+            "Structures that come out where a limit or rule is relaxed by one step.",
+            tuple(_relaxed(result)),
+            LAYER_UNITS,
+        ),
+        "Binding notes": listing(map(in_words, result.binding_notes), "What was not looked at."),
+        "Conflict": listing(map(in_words, result.conflict), "What cannot hold together."),
+        "Confidence": Table("What the confidence asked for costs.", tuple(_confidence(result))),
+        "Solver": Table("How it was solved.", tuple(facts_of(result.solver, {"seconds": "s"}))),
+    }
     sheets = {} if predicted is None else prediction_tables(predicted)
     sheets.pop("Structure", None)  # that of the design says more
-    return {"Answer": Table("The answer.", answer), **own, **sheets, **filled(_basis(result))}
+    return whole(result, design_page(result), facts, {**filled(own), **sheets}, basis=_basis(result))
 
 
 def _basis(result: DesignResult) -> dict[str, Table]:

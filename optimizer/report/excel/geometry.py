@@ -7,13 +7,10 @@ from collections.abc import Iterator
 from optimizer.report.excel.table import (
     Row,
     Table,
-    basis_tables,
     fact,
     facts_of,
-    filled,
-    identity_facts,
     listing,
-    said_facts,
+    whole,
 )
 from optimizer.report.geometry import geometry_page
 from optimizer.results_geometry import GeometryResult, OpeningFound
@@ -56,13 +53,10 @@ def geometry_tables(result: GeometryResult) -> dict[str, Table]:
             tuple({"line": line} for line in result.project.splitlines() if line),
         ),
     }
-    basis = basis_tables(result.warnings, result.assumptions, (), result.sources)
-    answer = Table("What was found.", tuple(_answer(result)))
-    return {"Answer": answer, **filled(own), **filled(basis)}
+    return whole(result, geometry_page(result), _facts(result), own, about="What was found.")
 
 
-def _answer(result: GeometryResult) -> Iterator[Row]:
-    yield from said_facts(geometry_page(result))
+def _facts(result: GeometryResult) -> Iterator[Row]:
     yield fact("one unit of the file", result.unit)
     for axis, size in zip("xyz", result.size_mm, strict=True):
         yield fact(f"size along {axis}", size, "mm")
@@ -88,7 +82,6 @@ def _answer(result: GeometryResult) -> Iterator[Row]:
     yield fact("openings", len(result.openings))
     if result.picture is not None:
         yield fact("picture", result.picture)
-    yield from identity_facts(result.version, result.inputs_sha256, result.command)
 
 
 def _opening(x: OpeningFound) -> Row:

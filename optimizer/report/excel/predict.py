@@ -10,16 +10,14 @@ from optimizer.report.excel.table import (
     LAYER_UNITS,
     Row,
     Table,
-    basis_tables,
     fact,
     facts_of,
     filled,
     heading_of,
-    identity_facts,
     layer_rows,
     listing,
     record_rows,
-    said_facts,
+    whole,
 )
 from optimizer.report.predict import limit_verdict, predict_page
 from optimizer.report.wording import limit_name
@@ -31,13 +29,7 @@ _NOT_REACHED = "no limit is reached within the time looked at"
 
 def predict_tables(result: PredictResult) -> dict[str, Table]:
     """All sheets of ``predict``."""
-    answer = (
-        *said_facts(predict_page(result)),
-        *key_facts(result),
-        *identity_facts(result.version, result.inputs_sha256, result.command),
-    )
-    basis = basis_tables(result.warnings, result.assumptions, result.cautions, result.sources)
-    return {"Answer": Table("The answer.", answer), **prediction_tables(result), **filled(basis)}
+    return whole(result, predict_page(result), key_facts(result), prediction_tables(result))
 
 
 def key_facts(result: PredictResult) -> Iterator[Row]:

@@ -37,10 +37,14 @@ from optimizer.report.excel.cells import (
     stored_text,
     utc,
 )
+from optimizer.report.figures import palette
+from optimizer.report.figures.palette import opaque
 
-#: Colours of heading, lines and quiet text (the reports have the same accent).
-ACCENT, PALE, RULE, QUIET = "FF0B5D66", "FFE6F0F1", "FFB8C6C9", "FF5A6A73"
-GOOD, BAD = "FF00695C", "FFB23A0E"
+#: Colours of headings, cells to fill in, lines, quiet words and the ground.
+ACCENT, PALE, RULE, QUIET = map(
+    opaque, (palette.ACCENT, palette.SHEET_PALE, palette.SHEET_LINE, palette.SHEET_SOFT)
+)
+GOOD, BAD, PAPER = map(opaque, (palette.GOOD, palette.BAD, palette.PAPER))
 DATE, PER_CENT = "yyyy-mm-dd hh:mm", "0.00%"
 #: Widths of columns, in characters.
 NARROWEST, NUMBERS, WIDEST = 9.0, 12.0, 60.0
@@ -220,7 +224,7 @@ class _Looks:
         self._text = Alignment(horizontal="left", vertical="top", wrap_text=True, indent=1)
         self._number = Alignment(horizontal="right", vertical="top")
         self._fonts = {
-            "heading": Font(name=FONT, size=SIZE, bold=True, color="FFFFFFFF"),
+            "heading": Font(name=FONT, size=SIZE, bold=True, color=PAPER),
         }
         self._fills = {
             "heading": PatternFill("solid", fgColor=ACCENT),

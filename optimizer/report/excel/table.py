@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, Protocol
 
 from optimizer.report.excel.cells import Share, Value
 from optimizer.report.page import Heading, Line, Page, Verdict
@@ -180,11 +180,49 @@ def said_facts(page: Page) -> Iterator[Row]:
             yield fact(next(names, "in words"), block.text.strip())
 
 
-def identity_facts(version: str, inputs_sha256: str, command: str) -> Iterator[Row]:
-    """What tells this answer from another."""
-    yield fact("command", command)
-    yield fact("version", version)
-    yield fact("input checksum (SHA-256)", inputs_sha256)
+class Answered(Protocol):
+    """What every answer of a command has."""
+
+    @property
+    def command(self) -> str: ...
+    @property
+    def version(self) -> str: ...
+    @property
+    def inputs_sha256(self) -> str: ...
+    @property
+    def warnings(self) -> Iterable[str]: ...
+    @property
+    def assumptions(self) -> Iterable[str]: ...
+
+
+def whole(
+    result: Answered,
+    page: Page,
+    facts: Iterable[Row],
+    own: Mapping[str, Table],
+    *,
+    about: str = "The answer.",
+    last: Iterable[Row] = (),
+    basis: Mapping[str, Table] | None = None,
+) -> dict[str, Table]:
+    """All sheets of an answer: the first with what ``page`` says, the key ``facts`` and what tells this
+    answer from another, then its ``own``, then what it rests on; those that would hold nothing are left out.
+
+    last: rows below those of the first sheet. basis: where it is more than ``result`` itself has.
+    """
+    identity = (
+        fact("command", result.command),
+        fact("version", result.version),
+        fact("input checksum (SHA-256)", result.inputs_sha256),
+    )
+    answer = Table(about, (*said_facts(page), *facts, *identity, *last))
+    return {"Answer": answer, **filled(own), **filled(basis_of(result) if basis is None else basis)}
+
+
+def basis_of(result: Answered) -> dict[str, Table]:
+    """What an answer itself says of what it rests on."""
+    cautions, sources = getattr(result, "cautions", ()), getattr(result, "sources", ())
+    return basis_tables(result.warnings, result.assumptions, cautions, sources)
 
 
 def filled(tables: Mapping[str, Table]) -> dict[str, Table]:

@@ -29,7 +29,17 @@ from optimizer.project.book_write import Row, book_rows
 from optimizer.project.starting import HEAD, starting_data
 from optimizer.report.excel.lists import NAME as LISTS
 from optimizer.report.excel.lists import OWN_LISTS, Lists
-from optimizer.report.excel.style import ACCENT, PALE, QUIET, RULE, add_sheet, new_book, put_text, saved
+from optimizer.report.excel.style import (
+    ACCENT,
+    PALE,
+    PAPER,
+    QUIET,
+    RULE,
+    add_sheet,
+    new_book,
+    put_text,
+    saved,
+)
 from optimizer.report.excel.template_notes import start_lines, unit_rows
 
 #: Row of the headings of each sheet; above them its name and what it is for.
@@ -94,7 +104,7 @@ class _Writer:
         left = Alignment(horizontal="left", vertical="top", wrap_text=True)
         self.looks: dict[str, dict[str, Any]] = {
             "head": {
-                "font": Font(name=_FONT, bold=True, color="FFFFFFFF"),
+                "font": Font(name=_FONT, bold=True, color=PAPER),
                 "fill": PatternFill("solid", fgColor=ACCENT),
                 "alignment": Alignment(horizontal="left", vertical="center", wrap_text=True),
             },

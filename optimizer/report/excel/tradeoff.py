@@ -10,14 +10,11 @@ from optimizer.report.excel.table import (
     LAYER_UNITS,
     Row,
     Table,
-    basis_tables,
     fact,
     facts_of,
-    filled,
-    identity_facts,
     layer_rows,
     listing,
-    said_facts,
+    whole,
 )
 from optimizer.report.tradeoff import tradeoff_page
 from optimizer.report.wording import in_words, limit_name
@@ -68,13 +65,10 @@ def tradeoff_tables(result: TradeoffResult) -> dict[str, Table]:
         "Conflict": listing(map(in_words, result.conflict), "What cannot hold together."),
         "Solver": Table("How it was solved.", tuple(facts_of(result.solver, {"seconds": "s"}))),
     }
-    basis = basis_tables(result.warnings, result.assumptions, result.cautions, result.sources)
-    answer = Table("The answer.", tuple(_answer(result)))
-    return {"Answer": answer, **filled(own), **filled(basis)}
+    return whole(result, tradeoff_page(result), _facts(result), own)
 
 
-def _answer(result: TradeoffResult) -> Iterator[Row]:
-    yield from said_facts(tradeoff_page(result))
+def _facts(result: TradeoffResult) -> Iterator[Row]:
     yield fact("status", result.status)
     yield fact("minimised", result.minimised)
     yield fact("target of the project", result.target_days, "days")
@@ -88,7 +82,6 @@ def _answer(result: TradeoffResult) -> Iterator[Row]:
     yield fact("changes of structure located to", Share(result.kink_tolerance))
     if result.nearest:
         yield fact("what comes nearest", in_words(result.nearest))
-    yield from identity_facts(result.version, result.inputs_sha256, result.command)
 
 
 def _points(result: TradeoffResult) -> Iterator[Row]:

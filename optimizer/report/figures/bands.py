@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import count
 
 from optimizer.report import svg
 from optimizer.report.figures import palette
@@ -20,6 +22,7 @@ STRIP = 18.0
 #: Narrowest stretch with a number of its own, and most numbers in a strip.
 _NARROW, _MOST = 16.0, 24
 _GAP = 8.0
+_LETTER = re.compile(r"([A-Z]{1,2}): (?=\S)")
 
 
 @dataclass(frozen=True)
@@ -87,24 +90,63 @@ def _fused(found: Sequence[Stretch], narrow: float) -> list[Stretch]:
     return fused
 
 
+@dataclass(frozen=True)
+class Labels:
+    """What stands in the strip for each stretch, the middle [px] and width of it; numbers: of the names that
+    have one, in order; of 'B: PE / PA' the letter, which the figure and its tables have already."""
+
+    shown: tuple[str, ...]
+    middles: tuple[float, ...]
+    widths: tuple[float, ...]
+    numbers: Mapping[str, str]
+
+
+def labelled(
+    found: Sequence[Stretch], start: float, end: float, lines: Sequence[float] = (), scaled: float = 1.0
+) -> Labels:
+    """Names where they fit into their stretch, numbers elsewhere, none upon another. scaled: how much
+    narrower than in ``found`` the strip is at its narrowest; places are for that."""
+    own = [replace(x, start=x.start * scaled, end=x.end * scaled) for x in found]
+    fits = [width(x.name, SMALL) + _GAP <= x.wide for x in own]
+    numbered = list(dict.fromkeys(x.name for x, fit in zip(own, fits, strict=True) if not fit))
+    letters = [_letter(name) for name in numbered]
+    own_letter = [x if letters.count(x) == 1 else "" for x in letters]
+    counted = count(1)
+    numbers = {name: x or str(next(counted)) for name, x in zip(numbered, own_letter, strict=True)}
+    # a name that has a number somewhere has it everywhere
+    shown = [numbers.get(x.name, x.name) for x in own]
+    wide = [width(x, SMALL, bold=x in numbers.values()) + 4.0 for x in shown]
+    wanted = [_middle(x, w, [line * scaled for line in lines]) for x, w in zip(own, wide, strict=True)]
+    middles = spread(wanted, wide, start * scaled, end * scaled)
+    return Labels(tuple(shown), tuple(middles), tuple(wide), numbers)
+
+
 def banded(bands: Sequence[Band], plot: Plot, top: float, lines: Sequence[float] = ()) -> Banded:
     """top: of the strip of names, ``STRIP`` above the plot; lines: places of upright lines, which names keep
     clear of where they can."""
     found = stretches(bands, plot.x)
-    fits = [width(x.name, SMALL) + _GAP <= x.wide for x in found]
-    numbered = list(dict.fromkeys(x.name for x, fit in zip(found, fits, strict=True) if not fit))
-    numbers = {name: str(k + 1) for k, name in enumerate(numbered)}
-    # a name that has a number somewhere has it everywhere
-    shown = [numbers.get(x.name, x.name) for x in found]
-    wide = [width(x, SMALL, bold=True) + 4.0 for x in shown]
-    wanted = [_middle(x, w, lines) for x, w in zip(found, wide, strict=True)]
-    middles = spread(wanted, wide, plot.x.start, plot.x.end)
+    at = labelled(found, plot.x.start, plot.x.end, lines)
     names = "".join(
-        words(x, top + 13, name, w + 1, size=SMALL, text_anchor="middle", bold=name in numbers.values())
-        for x, name, w in zip(middles, shown, wide, strict=True)
+        words(x, top + 13, name, w + 1, size=SMALL, text_anchor="middle", bold=name in at.numbers.values())
+        for x, name, w in zip(at.middles, at.shown, at.widths, strict=True)
     )
     ground = "".join(_ground(k, x, plot, top) for k, x in enumerate(found))
-    return Banded(ground, names, tuple(Entry(name, lead=number) for name, number in numbers.items()))
+    return Banded(
+        ground,
+        names,
+        tuple(Entry(explained(name, number), lead=number) for name, number in at.numbers.items()),
+    )
+
+
+def _letter(name: str) -> str:
+    """'B' of 'B: PE / PA'; '' where a name has no letter of its own."""
+    head = _LETTER.match(name)
+    return head[1] if head else ""
+
+
+def explained(name: str, lead: str) -> str:
+    """What the key says of a name: without its letter where that leads."""
+    return name.removeprefix(f"{lead}: ")
 
 
 def _middle(part: Stretch, wide: float, lines: Sequence[float]) -> float:

@@ -109,7 +109,7 @@ def _drawn(chart: LineChart, uid: str, found: Ranges, names: float | None) -> st
     taken = Taken(Box(plot.box.left, top, WIDTH - 4.0 if names is None else right, plot.box.bottom))
     curves.keep_clear(traced, taken)
     level = rules.lying(rules.joined([r for r in found.near if r.axis == "y"], chart.y), plot, taken)
-    texts, numbered = point_words(traced, taken, len(banding.entries))
+    texts, numbered = point_words(traced, taken, sum(x.lead.isdigit() for x in banding.entries))
     clip = svg.element(
         "clipPath",
         svg.element("rect", x=plot.box.left, y=top - 1.5, width=right - plot.box.left, height=_HIGH + 3.0),

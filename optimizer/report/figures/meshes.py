@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -39,10 +40,13 @@ def mesh_views(
     """
     views = []
     for part, shown, gas, stage, unit in _shown(project, result, units):
-        words = _passing_said(part, shown, result, project, gas, stage, unit)
+        words = _passing_said(part, shown, result, gas, stage, unit)
         title = f"Where {gas} passes the wall of {part.name}"
         legend = f"{gas} through the wall, {unit}"
-        views.append(view_of(title, words, part.mesh, part.upright, shown, legend, units, span))
+        note = _left_out(part, project, result)
+        words = f"{words} {note}".strip()
+        view = view_of(title, words, part.mesh, part.upright, shown, legend, units, span)
+        views.append(replace(view, note=note))
     return tuple(views)
 
 
@@ -100,7 +104,7 @@ def _stage(result: PredictResult, gas: str) -> str:
 
 
 def _passing_said(
-    part: PartFaces, rate: Array, result: PredictResult, project: Project, gas: str, stage: str, unit: str
+    part: PartFaces, rate: Array, result: PredictResult, gas: str, stage: str, unit: str
 ) -> str:
     """What the view shows, for those who cannot see it; rate (m,) in ``unit``."""
     texts = [
@@ -114,12 +118,19 @@ def _passing_said(
         if row["part"] in part.parts and "worst_tenth_place" in row:
             share, place = percent(row["worst_tenth_share_pct"]), row["worst_tenth_place"]
             texts.append(f"The thinnest tenth of {row['part']}, {place}, lets {share} of its {gas} through.")
-    for cover in project.case.package.covers:
-        if cover.part in part.parts:
-            texts.append(
-                f"The label {cover.name} on {percent(100.0 * cover.share)} of {cover.part} is not in the "
-                "view: where it lies is not known, and less passes under it."
-            )
+    return " ".join(texts)
+
+
+def _left_out(part: PartFaces, project: Project, result: PredictResult) -> str:
+    """What lies around the mesh and is not in the view."""
+    texts = [
+        f"The label {cover.name} on {percent(100.0 * cover.share)} of {cover.part} is not in the view: "
+        "where it lies is not known, and less passes under it."
+        for cover in project.case.package.covers
+        if cover.part in part.parts
+    ]
+    if result.outer_pack is not None:
+        texts.append("The outer pack is not in the view: shown is the wall of the package in it.")
     return " ".join(texts)
 
 

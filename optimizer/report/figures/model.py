@@ -63,7 +63,8 @@ class Rule:
 
 @dataclass(frozen=True)
 class LineChart:
-    """Curves over a common x axis. bands: stretches of it; rules: limits, targets and notes."""
+    """Curves over a common x axis. bands: stretches of it; rules: limits, targets and notes; note: what must
+    be read below the figure, '' for nothing."""
 
     title: str
     description: str
@@ -72,6 +73,7 @@ class LineChart:
     curves: tuple[Curve, ...]
     bands: tuple[Band, ...] = ()
     rules: tuple[Rule, ...] = ()
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -140,7 +142,7 @@ class MeshView:
     """A mesh coloured by a value at each face, to turn about in the page. vertices (n, 3) [mm], faces (m, 3),
     value (m,) NaN for none, at most 10,000 faces; legend: what the value is, with its unit. still: the static
     picture (a whole <svg> element). span: values of the first and the last colour, None for those that suit
-    the values."""
+    the values; note: what the view leaves out, '' for nothing."""
 
     title: str
     description: str
@@ -150,6 +152,7 @@ class MeshView:
     legend: str
     still: str = field(repr=False)
     span: tuple[float, float] | None = None
+    note: str = ""
 
 
 @dataclass(frozen=True)

@@ -50,7 +50,7 @@ def value_chart(result: CompareResult, units: System = SI) -> BarChart | None:
 
 
 def _value_said(offer: OfferOutcome, label: str, unit: str, units: System) -> str:
-    if offer.plus_minus is None or not offer.rival:
+    if not offer.plus_minus or not offer.rival:
         return f"{offer.name} {label}"
     return f"{offer.name} {label} (+-{in_units(offer.plus_minus, unit, units, 2)} against {offer.rival})"
 
@@ -146,7 +146,7 @@ def pairs_chart(result: CompareResult, units: System = SI) -> BarChart | None:
     unit = amounts[0][1]
     told = [
         f"{p.first} ahead of {p.second} by {figure(value)}"
-        + ("" if half is None else f" +-{figure(half, 2)}")
+        + (f" +-{figure(half, 2)}" if half else "")
         + f", {_TOLD[p.distinguishable]}"
         for p, (value, _), half in zip(pairs, amounts, halves, strict=True)
     ]

@@ -1,4 +1,4 @@
-"""Colours, dashes, marks and hatches of every report, so that a drawing and its twin look alike.
+"""Colours, dashes, marks and hatches of every report and workbook, so that a drawing and its twin look alike.
 
 Series colours: Okabe and Ito, Color Universal Design, 2008; the light ones are darkened until a mark has 3:1
 on white (WCAG 2.2, 1.4.11) and text in ``SERIES_TEXT`` has 4.5:1 (WCAG 2.2, 1.4.3). Nothing is told by
@@ -23,6 +23,11 @@ BAD = "#b23a0e"
 GOOD_TINT = "#e3f1ee"
 BAD_TINT = "#faeae3"
 PLAIN_TINT = "#eef2f4"
+#: Lines under the rows of a table and beside facts.
+LINE = "#cfd7dc"
+#: In workbooks: ground of cells to fill in, lines between rows, quiet words; darker than those of a page, for
+#: spreadsheet programs draw them thin.
+SHEET_PALE, SHEET_LINE, SHEET_SOFT = "#e6f0f1", "#b8c6c9", "#5a6a73"
 #: Lines of the axes, of the grid, and two grounds that take turns under named bands.
 AXIS = "#75828d"
 GRID = "#dfe5e9"
@@ -45,6 +50,31 @@ RULE_COLOURS = {"limit": BAD, "target": ACCENT, "note": SOFT}
 MARKS = ("circle", "square", "diamond", "triangle-up", "x", "triangle-down", "cross", "star")
 #: Hatch of each part of a bar; '' is plain. The names are those of plotly, and of ``figures.hatch``.
 HATCHES = ("", "/", "x", "\\", ".", "-", "+", "|")
+
+
+#: Colours of the page by the name that its style sheet has for them.
+PAGE = {
+    "paper": PAPER,
+    "ink": INK,
+    "soft": SOFT,
+    "accent": ACCENT,
+    "good": GOOD,
+    "bad": BAD,
+    "good-tint": GOOD_TINT,
+    "bad-tint": BAD_TINT,
+    "plain-tint": PLAIN_TINT,
+    "line": LINE,
+}
+
+
+def custom_properties() -> str:
+    """The colours of the page for the head of its style sheet."""
+    return ":root { " + " ".join(f"--{name}: {colour};" for name, colour in PAGE.items()) + " }"
+
+
+def opaque(colour: str) -> str:
+    """'#0b5d66' as spreadsheets have it, 'FF0B5D66'."""
+    return "FF" + colour.removeprefix("#").upper()
 
 
 def series(number: int) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 
 from optimizer.report.figures.model import Axis, BarChart, BarPart, Distribution, Rule
 from optimizer.report.spread_bars import round_step
-from optimizer.report.uncertainty import passing
+from optimizer.report.uncertainty import influence_name, passing
 from optimizer.report.wording import capital, duration, duration_unit, listed, percent
 from optimizer.results import PredictResult
 from optimizer.results_uncertainty import UncertaintyResult
@@ -53,11 +53,12 @@ def influence_chart(found: UncertaintyResult | None) -> BarChart | None:
     # sampling error can put what an input does alone above what it does in all
     alone = tuple(100.0 * min(max(r.first_order, 0.0), r.total) for r in rows)
     total = tuple(100.0 * r.total for r in rows)
-    said = "; ".join(f"{r.name} {percent(t)}" for r, t in zip(rows, total, strict=True))
+    names = tuple(influence_name(r.name) for r in rows)
+    said = "; ".join(f"{name} {percent(t)}" for name, t in zip(names, total, strict=True))
     return BarChart(
         "What to measure better",
         f"Share of the variance of {of} that goes with each uncertain input: {said}.",
-        tuple(r.name for r in rows),
+        names,
         Axis("share of the variance", "%", zero=True),
         (
             BarPart("alone", alone),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -85,8 +86,9 @@ def resistance_charts(result: PredictResult) -> tuple[BarChart, ...]:
     return tuple(charts)
 
 
-def humidity_charts(result: PredictResult, units: System = SI) -> tuple[LineChart, ...]:
-    """Relative humidity from the inner to the outer face of each wall, one curve for each stage."""
+def humidity_charts(result: PredictResult, units: System = SI, note: str = "") -> tuple[LineChart, ...]:
+    """Relative humidity from the inner to the outer face of each wall, one curve for each stage. note: below
+    each chart."""
     charts = []
     for wall in walls_shown(result):
         stages = _stages(result, wall)
@@ -109,14 +111,15 @@ def humidity_charts(result: PredictResult, units: System = SI) -> tuple[LineChar
                 Axis("relative humidity", "%", zero=True),
                 tuple(curves),
                 _bands(first, units),
+                note=note,
             )
         )
     return tuple(charts)
 
 
-def pressure_charts(result: PredictResult, units: System = SI) -> tuple[LineChart, ...]:
+def pressure_charts(result: PredictResult, units: System = SI, note: str = "") -> tuple[LineChart, ...]:
     """Partial pressure of each gas at the faces of the layers: from that inside when a stage begins to that
-    outside, and of water vapour with the inside as at closing."""
+    outside, and of water vapour with the inside as at closing. note: below each chart."""
     charts = []
     for wall in walls_shown(result):
         for gas in [g for g in gases_of(result) if g != "H2O"] + ["H2O"]:
@@ -127,7 +130,7 @@ def pressure_charts(result: PredictResult, units: System = SI) -> tuple[LineChar
                 and (profile := _profile(result, wall, stage, span, gas)) is not None
             ]
             if profiles:
-                charts.append(_pressure_chart(result, wall, gas, profiles, units))
+                charts.append(replace(_pressure_chart(result, wall, gas, profiles, units), note=note))
     return tuple(charts)
 
 

@@ -15,7 +15,7 @@ from optimizer.report.figures.wall_sections import drawings_of, lightest_drawing
 from optimizer.report.html.chunks import Chunk, chunks_of, page_of, starting, verdict_of
 from optimizer.report.html.first import DRAWINGS, limit_lines, predicted_facts
 from optimizer.report.html.model import Basis, Fact, Report, Section, filled
-from optimizer.report.html.predict import prediction_report_sections, yes_or_no
+from optimizer.report.html.predict import prediction_report_sections, profile_note, yes_or_no
 from optimizer.report.page import Line
 from optimizer.report.predict import gases_of
 from optimizer.report.uncertainty import plain_share
@@ -43,7 +43,8 @@ def check_report(
     answer = verdict_of(page)
     drawings = wall_drawings(result.changed, units)
     now, before = _meshes(result, project, baseline, units)
-    changed = prediction_report_sections(result.changed, units, drawings[DRAWINGS:], now)
+    note = profile_note(project, result.changed)
+    changed = prediction_report_sections(result.changed, units, drawings[DRAWINGS:], now, note)
     return Report(
         command="check",
         question="Does the changed package still pass, and how does it stand against its baseline?",

@@ -100,7 +100,7 @@ def _facts(result: CompareResult, units: System) -> tuple[Fact, ...]:
         now = f"asked for: {with_unit(best.price, best.price_unit, 4, units)}"
         by = change(best.price, best.break_even_price)
         facts.append(Fact(f"{best.name} ties at", ties, f"{now} ({by})" if by else now))
-    lost = len(result.offers) - len(ranked)
+    lost = sum(not o.structure for o in result.offers)
     if lost:
         facts.append(Fact("Without a structure", f"{lost} of {len(result.offers)}"))
     return tuple(facts)

@@ -13,7 +13,7 @@ from optimizer.report.figures.wall_sections import drawings_of, wall_drawings
 from optimizer.report.html.chunks import Chunk, chunks_of, page_of, starting, verdict_of
 from optimizer.report.html.first import DRAWINGS, basis_of, limit_lines, predicted_facts
 from optimizer.report.html.model import Basis, Fact, Report, Section, filled
-from optimizer.report.html.predict import mesh_figures, prediction_report_sections
+from optimizer.report.html.predict import mesh_figures, prediction_report_sections, profile_note
 from optimizer.report.page import Block, Indented, Item, Line
 from optimizer.report.predict import verdict
 from optimizer.report.uncertainty import chance
@@ -56,7 +56,11 @@ def design_report(
                 ()
                 if predicted is None
                 else prediction_report_sections(
-                    predicted, units, drawings[DRAWINGS:], mesh_figures(project, predicted, units)
+                    predicted,
+                    units,
+                    drawings[DRAWINGS:],
+                    mesh_figures(project, predicted, units),
+                    profile_note(project, predicted),
                 )
             ),
             *filled(Section("solver", "The search", (), page_of(starting(chunks, "Solver")))),

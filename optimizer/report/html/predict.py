@@ -48,7 +48,11 @@ def predict_report(
         drawings=drawings[:DRAWINGS],
         basis=basis_of(result),
         sections=prediction_report_sections(
-            result, units, drawings[DRAWINGS:], mesh_figures(project, result, units)
+            result,
+            units,
+            drawings[DRAWINGS:],
+            mesh_figures(project, result, units),
+            profile_note(project, result),
         ),
         version=result.version,
         inputs_sha256=result.inputs_sha256,
@@ -66,9 +70,10 @@ def prediction_report_sections(
     units: System = SI,
     drawings: tuple[Figure, ...] = (),
     meshes: tuple[Figure, ...] = (),
+    note: str = "",
 ) -> tuple[Section, ...]:
     """Everything that is shown of one package. drawings: of walls that are not on the first page; meshes:
-    views of those that the package is made of."""
+    views of those that the package is made of; note: below the profiles through the walls."""
     told = Page()
     prediction_sections(told, result, units=units)
     chunks = chunks_of(told)
@@ -78,7 +83,7 @@ def prediction_report_sections(
     walls_line(simulated, result)
     around = starting(chunks, *_OUTER)
     distribution, influences = life_distribution(result), influence_chart(result.uncertainty)
-    walls = (*drawings, *resistance_charts(result), *humidity_charts(result, units))
+    walls = (*drawings, *resistance_charts(result), *humidity_charts(result, units, note))
     ways = tuple(x for x in (ways_chart(result, units),) if x is not None)
     return filled(
         Section("time", "Over time", limit_charts(result, units), page_of(starting(chunks, *_LIMITS))),
@@ -97,7 +102,7 @@ def prediction_report_sections(
         Section(
             "walls",
             "Inside the walls",
-            (*walls, *pressure_charts(result, units)),
+            (*walls, *pressure_charts(result, units, note)),
             page_of([*chunks_of(simulated), *starting(chunks, *_WALLS)]),
         ),
         Section("gas", "The gas inside and around", inside_charts(result, units), page_of(around)),
@@ -114,3 +119,12 @@ def mesh_figures(project: Project | None, result: PredictResult, units: System) 
     from optimizer.report.figures.meshes import mesh_views, region_views  # only now: they read projects
 
     return (*mesh_views(project, result, units), *region_views(project, units))
+
+
+def profile_note(project: Project | None, result: PredictResult) -> str:
+    """Which stages the profiles show at a mean; '' without the project, which has the weather."""
+    if project is None:
+        return ""
+    from optimizer.report.figures.means import means_note  # only now: it reads projects
+
+    return means_note(project, result)

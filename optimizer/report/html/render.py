@@ -17,7 +17,8 @@ from itertools import chain, count
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from optimizer.report.figures.model import Figure
+from optimizer.report.figures.model import Figure, LineChart, MeshView
+from optimizer.report.figures.palette import custom_properties
 from optimizer.report.figures.static import svg_of
 from optimizer.report.html.blocks import Part, parts_of
 from optimizer.report.html.cited import full_sources
@@ -37,13 +38,15 @@ _OWN = ("answer", "verdict", "contents", "warnings", "assumptions", "cautions", 
 
 @dataclass(frozen=True)
 class Drawn:
-    """key: of the figure in the page; svg: its drawing; twin: JSON of plotly, '' for none."""
+    """key: of the figure in the page; svg: its drawing; twin: JSON of plotly, '' for none; note: what stands
+    below it."""
 
     key: str
     title: str
     description: str
     svg: Markup
     twin: Markup
+    note: str
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,7 @@ def rendered(report: Report) -> str:
         assumptions=list(dict.fromkeys(map(in_words, report.basis.assumptions))),
         cautions=list(dict.fromkeys(report.basis.cautions)),
         sources=parts_of(full_sources(report.basis), "Values and tests"),
-        style=Markup(_file("report.css")),
+        style=Markup(f"{custom_properties()}\n{_file('report.css')}"),
         script=Markup(script) if library else "",
         library=Markup(library),
         digests=[_digest(text) for text in (script, library)] if library else [],
@@ -104,6 +107,7 @@ def _drawn(key: str, figure: Figure) -> Drawn:
         figure.description,
         Markup(_clean(svg_of(figure, key))),
         Markup(plotly_json(figure)),
+        figure.note if isinstance(figure, LineChart | MeshView) else "",
     )
 
 

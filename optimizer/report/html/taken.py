@@ -10,7 +10,7 @@ from optimizer.report.page import Indented, Item, Line, Page, Verdict
 
 
 def lines_after_verdict(page: Page) -> tuple[str, ...]:
-    """Paragraphs between the verdict and what follows it."""
+    """Paragraphs between the verdict and the first heading, without the notes to them."""
     found: list[str] = []
     after = False
     for block in page.blocks:
@@ -18,7 +18,7 @@ def lines_after_verdict(page: Page) -> tuple[str, ...]:
             after = True
         elif after and isinstance(block, Line):
             found += [block.text.strip()] if block.text.strip() else []
-        elif after:
+        elif after and not isinstance(block, Indented):
             break
     return tuple(found)
 

@@ -101,12 +101,14 @@ class Inside:
     def _head(self, gas: str, t: Ref, dry: Ref) -> Ref:
         sheet = self._sheet
         share = headspace_gas(self._product).get(gas, 0.0)
+        carbonation = gas == "CO2" and self._product.carbonation is not None
+        beside = ", beside the carbonation's" if carbonation else ""
         return sheet.work(
             f"{gas} in the headspace at closing",
             "n_h = y * p_d * V / (R * T)",
             "mol",
             "",
-            y=sheet.give(f"Share of {gas} in the dry headspace at closing", share, "", "input"),
+            y=sheet.give(f"Share of {gas} in the dry headspace at closing{beside}", share, "", "input"),
             p_d=dry,
             V=self.headspace,
             R=sheet.constant("R"),

@@ -36,7 +36,7 @@
     function show(interactive) {
       if (interactive && !drawn) {
         var height = drawing.getBoundingClientRect().height;
-        twin.style.height = Math.max(Math.round(height), 340) + "px";
+        twin.style.height = Math.max(Math.round(height), (chart.layout.meta || {}).least || 340) + "px";
       }
       button.setAttribute("aria-pressed", String(interactive));
       figure.classList.toggle("live", interactive);

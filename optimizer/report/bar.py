@@ -8,7 +8,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from typing import IO, TYPE_CHECKING, Any, cast
 
 if TYPE_CHECKING:
@@ -77,8 +77,8 @@ def _clocked(seconds: int) -> str:
 
 
 class _Stream(io.TextIOBase):
-    """Standard error as it is now: a solver may put something else in its place later. Nobody is told that
-    it is gone."""
+    """Standard error as it is now, made before the work begins: a solver may put a pipe in its place for a
+    moment, and waits for ever where that is kept open here. Nobody is told that it is gone."""
 
     def __init__(self) -> None:
         self._own: IO[str] | None = None
@@ -108,7 +108,7 @@ class _Stream(io.TextIOBase):
 
 
 @contextmanager
-def shown(waiting: Waiting) -> Iterator[None]:
+def shown(waiting: Waiting, stream: _Stream) -> Iterator[None]:
     """Keep its line at the foot of the terminal, four times a second anew, and wipe it at the end."""
     from rich.console import Console
     from rich.live import Live
@@ -118,7 +118,6 @@ def shown(waiting: Waiting) -> Iterator[None]:
             """Never hidden: a process that ends at once could not show it again."""
             return False
 
-    stream = _Stream()
     console = Foot(file=cast("IO[str]", stream), force_terminal=True, color_system=None, highlight=False)
     live = Live(
         get_renderable=lambda: waiting.shown(console.width),
@@ -128,11 +127,8 @@ def shown(waiting: Waiting) -> Iterator[None]:
         redirect_stdout=False,
         redirect_stderr=False,
     )
-    try:
-        with live:
-            yield
-    finally:
-        stream.close()
+    with live:
+        yield
 
 
 def can_show() -> bool:
@@ -146,6 +142,7 @@ class Delayed:
 
     def __init__(self, waiting: Waiting, patience: float) -> None:
         self._waiting, self._patience = waiting, patience
+        self._stream = _Stream()
         self._over = threading.Event()
         self._thread = threading.Thread(target=self._show, daemon=True)
 
@@ -156,10 +153,11 @@ class Delayed:
         """The line is wiped when this returns."""
         self._over.set()
         self._thread.join()
+        self._stream.close()
 
     def _show(self) -> None:
         if not self._over.wait(self._patience):
-            with shown(self._waiting):
+            with shown(self._waiting, self._stream):
                 self._over.wait()
 
 
@@ -174,5 +172,5 @@ def bar(title: str) -> Iterator[Callable[[int, int, str], None]]:
         return
     waiting = Waiting()
     waiting(title)
-    with shown(waiting):
+    with closing(_Stream()) as stream, shown(waiting, stream):
         yield lambda done, total, text: waiting.step(done, total, f"{title} {done}/{total}  {text}")

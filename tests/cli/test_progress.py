@@ -198,6 +198,19 @@ def test_ctrl_c_wipes_the_line_and_says_stopped() -> None:
     assert screen(text) == ["Stopped."]
 
 
+def test_the_line_comes_through_while_a_solver_holds_standard_error() -> None:
+    """The line begins just then; kept open by it, the solver's pipe would not end (pyomo waits 100 s)."""
+    work = (
+        "from pyomo.common.tee import capture_output; capture = capture_output(capture_fd=True); "
+        "capture.__enter__(); say('solving'); time.sleep(1.0); capture.__exit__(None, None, None); go()"
+    )
+    terminal = Terminal(work)
+    terminal.read(until="solving")
+    terminal.go()
+    terminal.read()
+    assert terminal.end() == (0, "the answer\n")
+
+
 def test_an_error_wipes_the_line_before_it_is_told() -> None:
     terminal = Terminal("say('solving'); go(); raise OSError(2, 'No such file', 'x.yaml')")
     terminal.read(until="solving")

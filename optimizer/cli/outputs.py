@@ -41,8 +41,16 @@ class Outputs:
         """What ``check`` refuses, one problem for each file."""
         named = [("--json", self.json), ("--report", self.report), ("--excel", self.excel), *others]
         taken: dict[Path, str] = {}
+        printed = ""
         for option, target in named:
-            if target is None or target == STDOUT and option not in _ENDINGS:
+            if target is None:
+                continue
+            if target == STDOUT and option not in _ENDINGS:
+                if printed:
+                    yield Problem(
+                        f"only one of {option} and {printed} can go to standard output", field=option
+                    )
+                printed = option
                 continue
             try:
                 check_target(target, option)

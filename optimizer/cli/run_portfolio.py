@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 from optimizer.cli.guard import BROKEN, DONE, FAILED, INTERRUPTED, WRONG_INPUT
 from optimizer.cli.output import deliver, put
 from optimizer.cli.outputs import STDOUT, Outputs
-from optimizer.errors import InputError, Problem
 from optimizer.files import write_atomically
 
 if TYPE_CHECKING:
@@ -30,8 +29,6 @@ def run(
 ) -> int:
     """Run, keep every answer, print the table; the status is that of the worst project."""
     Outputs(json).check(*_named_like_projects(json, csv), others=(("--csv", csv),))
-    if csv == json == STDOUT:
-        raise InputError(Problem("only one of --csv and --json can go to standard output", field="--csv"))
     from optimizer.portfolio import ClusterLost, Stopped, run_portfolio
     from optimizer.report.bar import bar
     from optimizer.report.portfolio import portfolio_csv, portfolio_json, portfolio_page

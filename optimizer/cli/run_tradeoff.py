@@ -27,8 +27,6 @@ def run(
 ) -> int:
     """Find the frontier, print or save it, and say by the status whether any structure was found."""
     outputs.check(project, others=(("--csv", csv),))
-    if csv == outputs.json == STDOUT:
-        raise InputError(Problem("only one of --csv and --json can go to standard output", field="--csv"))
     import optimizer
     from optimizer.report.answers import Behind
     from optimizer.report.tradeoff import tradeoff_csv

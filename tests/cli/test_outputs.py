@@ -111,6 +111,15 @@ def test_a_folder_in_which_no_file_can_be_made_is_told_before_any_work(
     assert "no file can be made in shut" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("call", [["tradeoff", "pouch.yaml"], ["predict", "--projects", "."]], ids=" ".join)
+def test_standard_output_takes_one_of_them(
+    project: str, invoke: Invoke, capsys: pytest.CaptureFixture[str], call: list[str]
+) -> None:
+    assert invoke(*call, "--csv", "-", "--json", "-") == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "--csv: only one of --csv and --json can go to standard output" in said
+
+
 def test_every_wrong_output_is_told_at_once(project: str) -> None:
     with pytest.raises(InputError) as found:
         Outputs("nowhere/a.json", "a.pdf", "a.csv").check(project)
